@@ -1,0 +1,130 @@
+"""One message as the bytes that go over the wire, the same bytes every time.
+
+The structure is multipart/mixed( multipart/alternative( text/plain, text/html, text/calendar ),
+application/ics ): the calendar part is the last alternative, and the copy is for programs that
+look at attachments only. Parts are base64, so no relay may change an octet of them (RFC 6047
+§2.5). Boundaries, Date and Message-ID come from the message itself, never from the clock.
+"""
+
+import base64
+import hashlib
+from dataclasses import dataclass
+from datetime import datetime
+from email.headerregistry import Address, HeaderRegistry, UnstructuredHeader
+from email.message import EmailMessage
+from email.policy import SMTP, Policy
+from email.utils import format_datetime
+
+from scheduler.calendar_invites.entries import Party, one_line
+
+LONGEST_LINE = 998  # octets without the line break (RFC 5322 §2.1.1)
+
+
+class UnfoldedHeader(UnstructuredHeader):
+    """A header kept on one line: an address folded into encoded words is not found again."""
+
+    name: str
+
+    def fold(self, *, policy: Policy) -> str:
+        line = f"{self.name}: {self}"
+        if len(line) > LONGEST_LINE or not line.isascii():
+            msg = f"{self.name} does not fit one line of {LONGEST_LINE} characters"
+            raise ValueError(msg)
+        return line + policy.linesep
+
+
+def _headers() -> HeaderRegistry:
+    registry = HeaderRegistry()
+    for name in ("list-unsubscribe", "message-id"):
+        registry.map_to_type(name, UnfoldedHeader)
+    return registry
+
+
+# 78 characters a line is recommended (RFC 5322 §2.1.1).
+POLICY = SMTP.clone(max_line_length=78, header_factory=_headers())
+
+
+@dataclass(frozen=True, slots=True)
+class Letter:
+    """Everything a message says, ready to be written down."""
+
+    message_id: str
+    written_at: datetime
+    sender: Party
+    recipient: Party
+    subject: str
+    text: str
+    html: str = ""
+    calendar_object: bytes = b""
+    calendar_method: str = ""
+    unsubscribe_url: str = ""
+    is_response: bool = False
+
+
+def wire_bytes(letter: Letter) -> bytes:
+    """The message with CRLF line ends, headers and all."""
+    message = _alternative(letter)
+    if letter.calendar_object:
+        outer = EmailMessage(POLICY)
+        outer["Content-Type"] = "multipart/mixed"
+        outer.attach(message)
+        outer.attach(_base64_part(letter.calendar_object, "application/ics", "visit.ics"))
+        message = outer
+    _set_headers(message, letter)
+    _set_boundaries(message, letter.message_id)
+    return message.as_bytes()
+
+
+def message_id(key: str, domain: str) -> str:
+    """A Message-ID that names the outbox row, so that a repeat is known for one."""
+    return f"<{hashlib.sha256(key.encode()).hexdigest()[:40]}@{domain}>"
+
+
+def _alternative(letter: Letter) -> EmailMessage:
+    message = EmailMessage(POLICY)
+    message["Content-Type"] = "multipart/alternative"
+    message.attach(_base64_part(letter.text.encode(), 'text/plain; charset="utf-8"'))
+    if letter.html:
+        message.attach(_base64_part(letter.html.encode(), 'text/html; charset="utf-8"'))
+    if letter.calendar_object:
+        kind = f'text/calendar; method={letter.calendar_method}; charset="utf-8"; component=VEVENT'
+        message.attach(_base64_part(letter.calendar_object, kind))
+    return message
+
+
+def _base64_part(content: bytes, content_type: str, filename: str = "") -> EmailMessage:
+    part = EmailMessage(POLICY)
+    del part["MIME-Version"]
+    part["Content-Type"] = content_type
+    part["Content-Transfer-Encoding"] = "base64"
+    if filename:
+        part["Content-Disposition"] = f'attachment; filename="{filename}"'
+    part.set_payload(base64.encodebytes(content).decode("ascii").replace("\n", "\r\n"))
+    return part
+
+
+def _set_headers(message: EmailMessage, letter: Letter) -> None:
+    message["From"] = _header_address(letter.sender)
+    message["Reply-To"] = _header_address(Party(letter.sender.address))
+    message["To"] = _header_address(letter.recipient)
+    message["Subject"] = one_line(letter.subject)
+    message["Date"] = format_datetime(letter.written_at)
+    message["Message-ID"] = letter.message_id
+    # RFC 3834 §5: what a timetable sends is generated, what answers a message is a reply.
+    message["Auto-Submitted"] = "auto-replied" if letter.is_response else "auto-generated"
+    if letter.unsubscribe_url:
+        message["List-Unsubscribe"] = f"<{letter.unsubscribe_url}>"
+        message["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"  # RFC 8058 §3.1
+    if "MIME-Version" not in message:
+        message["MIME-Version"] = "1.0"
+
+
+def _header_address(party: Party) -> Address:
+    return Address(one_line(party.name), addr_spec=party.address)
+
+
+def _set_boundaries(message: EmailMessage, identity: str) -> None:
+    multiparts = [part for part in message.walk() if part.is_multipart()]
+    for depth, part in enumerate(multiparts):
+        digest = hashlib.sha256(f"{identity} {depth}".encode()).hexdigest()
+        part.set_boundary(f"=_{digest[:32]}")
