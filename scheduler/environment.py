@@ -12,26 +12,31 @@ from pathlib import Path
 
 import environ
 
-PROJECT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parent.parent
 
 env = environ.FileAwareEnv()
 
 
 def data_folder() -> Path:
     """Return the folder for the local database, mail and uploads, made if it is missing."""
-    folder = Path(env.str("EBBMARK_DATA", default=str(PROJECT / ".ebbmark"))).expanduser()
+    folder = Path(env.str("EBBMARK_DATA", default=str(ROOT / ".ebbmark"))).expanduser()
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     return folder.resolve()
 
 
-def secret_key(folder: Path) -> str:
+def default_database_url() -> str:
+    """Return the address of the local SQLite database."""
+    return f"sqlite:///{data_folder() / 'ebbmark.sqlite3'}"
+
+
+def secret_key() -> str:
     """Return SECRET_KEY, or the one made for this folder on first use.
 
     Several processes may start at once: the file is made by a hard link, which only the first
     of them gets, and all read what it wrote.
     """
     given = env.str("SECRET_KEY", default="")
-    return given or _kept_secret(folder / "secret_key")
+    return given or _kept_secret(data_folder() / "secret_key")
 
 
 def secret_is_generated() -> bool:
