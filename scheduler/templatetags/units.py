@@ -1,0 +1,98 @@
+"""Figures as the reader of the page is used to seeing them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING
+
+from django import template
+from django.utils.formats import date_format
+
+from servicing import volumes
+
+if TYPE_CHECKING:
+    from django.template.context import Context
+
+register = template.Library()
+
+MM_PER_INCH = 25.4
+
+
+def units_of(context: Context) -> str:
+    """Units of the organisation the page is about, else of the one the reader works in."""
+    shown = context.get("organisation")
+    request = context.get("request")
+    working = getattr(request, "organisation", None)
+    return getattr(shown, "units", None) or getattr(working, "units", None) or "litres"
+
+
+@register.simple_tag(takes_context=True)
+def volume(context: Context, litres: float | None) -> str:
+    """Litres in the organisation's units, as `3,800 L`."""
+    return volumes.spoken(litres, units_of(context))
+
+
+@register.simple_tag(takes_context=True)
+def volume_unit(context: Context) -> str:
+    """Name of the unit of volume, as for a label."""
+    return volumes.UNIT_NAMES[units_of(context)]
+
+
+@register.simple_tag(takes_context=True)
+def depth(context: Context, mm: float | None) -> str:
+    """Millimetres, or inches where the organisation counts in US gallons."""
+    if mm is None:
+        return "–"
+    if units_of(context) == "us_gallons":
+        return f"{mm / MM_PER_INCH:.1f} in"
+    return f"{mm:,.0f} mm"
+
+
+@register.filter
+def metres(mm: float | None) -> str:
+    """Millimetres as metres, for gates and lanes."""
+    return "–" if mm is None else f"{mm / 1000:.2f} m"
+
+
+@register.filter
+def tonnes(kg: float | None) -> str:
+    """Kilograms as tonnes, for bridges and tracks."""
+    return "–" if kg is None else f"{kg / 1000:.1f} t"
+
+
+@register.filter
+def money(pence: int | None) -> str:
+    """Pence as pounds."""
+    return "–" if pence is None else f"£{pence / 100:,.2f}"
+
+
+@register.filter
+def percent(share: float | None) -> str:
+    """Share of one as whole percent."""
+    return "–" if share is None else f"{share * 100:.0f} %"
+
+
+@register.filter
+def day(value: dt.date | None) -> str:
+    """Day as `25 Nov 2026`; a dash when unknown."""
+    return "–" if value is None else date_format(value, "j M Y")
+
+
+@register.simple_tag
+def days_away(value: dt.date | None, today: dt.date) -> str:
+    """How far a day lies from today, in words."""
+    if value is None:
+        return ""
+    distance = (value - today).days
+    if distance == 0:
+        return "today"
+    words = span_in_words(abs(distance))
+    return f"in {words}" if distance > 0 else f"{words} ago"
+
+
+def span_in_words(days: int) -> str:
+    """Days, weeks, months or years: the largest unit that says enough."""
+    for length, name in ((365, "year"), (30, "month"), (7, "week")):
+        if days >= 2 * length:
+            return f"{round(days / length)} {name}s"
+    return "1 day" if days == 1 else f"{days} days"
