@@ -1,0 +1,15 @@
+from .agreements import AftercarePlan as AftercarePlan
+from .agreements import Agreement as Agreement
+from .organisations import CountryProfile as CountryProfile
+from .organisations import Membership as Membership
+from .organisations import Organisation as Organisation
+from .organisations import ProfileRule as ProfileRule
+from .organisations import User as User
+from .owned import OwnedModel as OwnedModel
+from .owned import OwnedQuerySet as OwnedQuerySet
+from .owner_links import OwnerLink as OwnerLink
+from .people import ContactPreference as ContactPreference
+from .people import Person as Person
+from .people import Suppression as Suppression
+from .premises import Party as Party
+from .premises import Premises as Premises

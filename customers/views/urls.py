@@ -1,0 +1,12 @@
+"""Addresses of customers pages."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from django.urls import URLPattern
+
+app_name = "customers"
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,181 @@
+"""Bases, works, tankers and the people who drive them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import ClassVar
+
+from customers.models import OwnedModel, OwnedQuerySet
+from customers.models.premises import LATITUDE, LONGITUDE
+from django.conf import settings
+from django.core.validators import MinValueValidator
+from django.db import models
+
+
+class Base(OwnedModel):
+    """Where tankers stand overnight."""
+
+    changed_by = "plan"
+
+    name = models.CharField(max_length=80)
+    latitude = models.FloatField(validators=LATITUDE)
+    longitude = models.FloatField(validators=LONGITUDE)
+
+    objects = OwnedQuerySet["Base"].as_manager()
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["organisation", "name"], name="base_names_differ"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Works(OwnedModel):
+    """A treatment works where loads are tipped."""
+
+    changed_by = "plan"
+
+    name = models.CharField(max_length=80)
+    latitude = models.FloatField(validators=LATITUDE)
+    longitude = models.FloatField(validators=LONGITUDE)
+    opens = models.TimeField(default=dt.time(7, 0))
+    closes = models.TimeField(default=dt.time(17, 0))
+    tipping_minutes = models.PositiveSmallIntegerField(default=25)
+    charge_pence_per_visit = models.PositiveIntegerField(default=0)
+    charge_pence_per_m3 = models.PositiveIntegerField(default=0)
+    accepts = models.JSONField(
+        default=list, blank=True, help_text="Kinds of system whose sludge it takes; empty: all."
+    )
+    permit_number = models.CharField(max_length=60, blank=True)
+    in_use = models.BooleanField(default=True)
+
+    objects = OwnedQuerySet["Works"].as_manager()
+
+    class Meta:
+        verbose_name_plural = "works"
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["organisation", "name"], name="works_names_differ"),
+            models.CheckConstraint(
+                condition=models.Q(closes__gt=models.F("opens")), name="works_close_after_opening"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class WorksClosure(models.Model):
+    """A day on which a works takes nothing."""
+
+    works = models.ForeignKey(Works, on_delete=models.CASCADE, related_name="closures")
+    day = models.DateField()
+    reason = models.CharField(max_length=120, blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["works", "day"], name="one_closure_a_day"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.works} closed on {self.day}"
+
+
+class Crew(OwnedModel):
+    """Who goes out: a tanker driver or a service engineer, with or without a mate."""
+
+    changed_by = "plan"
+
+    name = models.CharField(max_length=120)
+    email = models.EmailField(blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    user = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="crews",
+    )
+    in_use = models.BooleanField(default=True)
+
+    objects = OwnedQuerySet["Crew"].as_manager()
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["organisation", "name"], name="crew_names_differ"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Tanker(OwnedModel):
+    """A vehicle that empties tanks, with what limits its day."""
+
+    class HoursRegime(models.TextChoices):
+        ASSIMILATED = "assimilated", "Assimilated rules (9 h driving, 45 min after 4 h 30)"
+        DOMESTIC = "domestic", "GB domestic rules (10 h driving, 11 h duty)"
+
+    changed_by = "plan"
+
+    name = models.CharField(max_length=60)
+    vehicle_registration = models.CharField(max_length=20, blank=True)
+    base = models.ForeignKey(Base, on_delete=models.PROTECT, related_name="tankers")
+    crew = models.ForeignKey(
+        Crew, null=True, blank=True, on_delete=models.SET_NULL, related_name="tankers"
+    )
+    capacity_litres = models.PositiveIntegerField(validators=[MinValueValidator(100)])
+    shift_starts = models.TimeField(default=dt.time(7, 0))
+    shift_ends = models.TimeField(default=dt.time(16, 30))
+    hours_regime = models.CharField(
+        max_length=16, choices=HoursRegime, default=HoursRegime.ASSIMILATED
+    )
+    max_duty_minutes = models.PositiveSmallIntegerField(default=570)
+    overtime_minutes = models.PositiveSmallIntegerField(default=0)
+    overtime_pence_per_hour = models.PositiveIntegerField(default=0)
+    break_minutes = models.PositiveSmallIntegerField(default=45)
+    break_from = models.TimeField(default=dt.time(11, 0))
+    break_until = models.TimeField(default=dt.time(14, 0))
+    pence_per_km = models.PositiveIntegerField(default=85)
+    pence_per_hour = models.PositiveIntegerField(default=2600)
+    fixed_pence_per_day = models.PositiveIntegerField(default=9000)
+    width_m = models.FloatField(default=2.5, validators=[MinValueValidator(0.5)])
+    height_m = models.FloatField(default=3.4, validators=[MinValueValidator(0.5)])
+    gross_tonnes = models.FloatField(default=18, validators=[MinValueValidator(0.5)])
+    hose_m = models.FloatField(default=40, validators=[MinValueValidator(0)])
+    may_end_loaded = models.BooleanField(default=False)
+    in_use = models.BooleanField(default=True)
+
+    objects = OwnedQuerySet["Tanker"].as_manager()
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["organisation", "name"], name="tanker_names_differ"),
+            models.CheckConstraint(
+                condition=models.Q(capacity_litres__gt=0), name="tanker_holds_something"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(shift_ends__gt=models.F("shift_starts")),
+                name="shift_ends_after_it_starts",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class TankerDayOff(models.Model):
+    """A day on which a tanker does not go out."""
+
+    tanker = models.ForeignKey(Tanker, on_delete=models.CASCADE, related_name="days_off")
+    day = models.DateField()
+    reason = models.CharField(max_length=120, blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["tanker", "day"], name="one_day_off_a_day"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.tanker} off on {self.day}"

@@ -1,0 +1,13 @@
+"""When background work is woken. What is due is decided in the database, in local time."""
+
+from __future__ import annotations
+
+MINUTE = 60.0
+
+# Intervals, never clock times: a missed tick costs an interval, a doubled tick nothing.
+TIMETABLE = {
+    "drain the outbox": {"task": "scheduler.tasks.drain_outbox", "schedule": MINUTE / 4},
+    "write reminders": {"task": "scheduler.tasks.write_reminders", "schedule": 10 * MINUTE},
+    "refresh forecasts": {"task": "scheduler.tasks.refresh_forecasts", "schedule": 30 * MINUTE},
+    "make due jobs": {"task": "scheduler.tasks.make_due_jobs", "schedule": 30 * MINUTE},
+}

@@ -1,0 +1,12 @@
+"""Addresses of the site."""
+
+from django.contrib import admin
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("scheduler.views.urls")),
+    path("register/", include("servicing.views.urls")),
+    path("customers/", include("customers.views.urls")),
+    path("accounts/", include("django.contrib.auth.urls")),
+    path("admin/", admin.site.urls),
+]

@@ -1,0 +1,15 @@
+from .forecasts import Forecast as Forecast
+from .forecasts import PastForecast as PastForecast
+from .systems import Chamber as Chamber
+from .systems import DrainageField as DrainageField
+from .systems import Occupancy as Occupancy
+from .systems import System as System
+from .systems import SystemQuerySet as SystemQuerySet
+from .systems import Tank as Tank
+from .visits import ChamberFinding as ChamberFinding
+from .visits import Defect as Defect
+from .visits import Dip as Dip
+from .visits import Emptying as Emptying
+from .visits import FieldFinding as FieldFinding
+from .visits import PlantCheck as PlantCheck
+from .visits import Visit as Visit
