@@ -1,0 +1,16 @@
+"""Run the site with an invented office, its systems and its tankers to try things out on."""
+
+from scheduler import demo
+from scheduler.management.commands import serve
+
+
+class Command(serve.Command):
+    help = "Run the site with invented customers to try it out. Ctrl-C stops it."
+
+    def prepare(self) -> None:
+        self.stdout.write("Loading the invented valley (the first time takes a moment) …")
+        self.stdout.flush()
+        demo.load_demo()
+
+    def introduce(self) -> None:
+        super().introduce()
