@@ -9,4 +9,5 @@ class SchedulerConfig(AppConfig):
 
     def ready(self) -> None:
         """Bind shared tasks to our Celery application and register system checks."""
-        from . import celery  # noqa: F401, PLC0415  (must not load when only routing is imported)
+        # Not at the top: they must not load when only scheduler.routing is imported.
+        from . import celery, checks, sweeps  # noqa: F401, PLC0415

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from csp.constants import NONE, SELF
 
+from scheduler import logs
 from scheduler.environment import ROOT, data_folder, default_database_url, env, secret_key
 
 DATA = data_folder()
@@ -39,6 +40,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "scheduler.logs.RequestLog",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -125,9 +127,9 @@ USE_I18N = True
 USE_TZ = True
 
 STATIC_URL = "static/"
-STATIC_ROOT = DATA / "static"
 # The embedded server reads from the packages; a container build collects with hashed names.
 HASHED_STATIC = env.bool("HASHED_STATIC", default=False)
+STATIC_ROOT = DATA / "static" if HASHED_STATIC else None
 WHITENOISE_USE_FINDERS = not HASHED_STATIC
 WHITENOISE_AUTOREFRESH = False
 MEDIA_ROOT = DATA / "media"
@@ -213,11 +215,9 @@ SECURE_HSTS_PRELOAD = HTTPS
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
-}
+LOGGING = logs.configuration(
+    level=env.str("LOG_LEVEL", default="INFO"), as_json=env.bool("LOG_JSON", default=False)
+)
+# Without a token the page of numbers does not exist.
+METRICS_TOKEN = env.str("METRICS_TOKEN", default="")
 SILENCED_SYSTEM_CHECKS: list[str] = []

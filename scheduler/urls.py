@@ -3,7 +3,12 @@
 from django.contrib import admin
 from django.urls import include, path
 
+from scheduler.health import health
+from scheduler.metrics import metrics
+
 urlpatterns = [
+    path("health/", health, name="health"),
+    path("metrics/", metrics, name="metrics"),
     path("", include("scheduler.views.urls")),
     path("register/", include("servicing.views.urls")),
     path("customers/", include("customers.views.urls")),
