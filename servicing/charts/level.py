@@ -1,0 +1,245 @@
+"""The level picture: a tank cut open beside a graduated staff."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from .heights import height_share
+from .marks import SCREEN, Palette, element, picture, tip, words
+
+SIZE = (440, 310)
+LEFT, RIGHT, TOP, BOTTOM = 42.0, 250.0, 84.0, 276.0
+OUTLET_DROP = 30.0
+STAFF = 306.0
+STAFF_WIDTH = 22.0
+
+
+def litres_only(litres: float) -> str:
+    """Volume in litres, for callers without units of their own."""
+    return f"{litres:,.0f} L"
+
+
+@dataclass(frozen=True)
+class LevelFacts:
+    """What is known of a tank today. Volumes in litres; shares between 0 and 1.
+
+    `low`, `likely` and `high` are the sludge and scum below the outlet: one time in ten less, as
+    often more as less, one time in ten more. `scum_share` is the part of it last found floating.
+    """
+
+    shape: str
+    working_volume: float
+    low: float | None = None
+    likely: float | None = None
+    high: float | None = None
+    trigger: float | None = None
+    scum_share: float | None = None
+    say: Callable[[float], str] = litres_only
+
+    def share(self, litres: float) -> float:
+        """Share of the working volume, never outside the tank."""
+        return min(1.0, max(0.0, litres / self.working_volume))
+
+
+def level_picture(facts: LevelFacts, palette: Palette = SCREEN, key: str = "level") -> str:
+    """SVG of the tank with sludge, scum and trigger; `key` keeps ids apart on one page."""
+    body = "".join(
+        [
+            clip(facts.shape, key),
+            *contents(facts, palette, key),
+            *shell(facts.shape, palette),
+            *staff(facts, palette),
+        ]
+    )
+    return picture(
+        key=key,
+        title="Level in the tank today",
+        description=description(facts),
+        size=SIZE,
+        body=body,
+    )
+
+
+def description(facts: LevelFacts) -> str:
+    """The picture in words."""
+    if facts.likely is None:
+        return f"Working volume {facts.say(facts.working_volume)}. The level is not known."
+    parts = [f"Likely {facts.say(facts.likely)} of sludge and scum"]
+    if facts.low is not None and facts.high is not None:
+        parts.append(f"between {facts.say(facts.low)} and {facts.say(facts.high)}")
+    parts.append(f"in {facts.say(facts.working_volume)} below the outlet")
+    if facts.trigger is not None:
+        parts.append(f"to be emptied at {facts.say(facts.trigger)}")
+    return ", ".join(parts) + "."
+
+
+def outline(shape: str) -> tuple[str, dict[str, float | str]]:
+    """Element and measures of the inside of the tank as drawn."""
+    height = BOTTOM - TOP
+    if shape in ("horizontal_cylinder", "sphere"):
+        middle = (LEFT + RIGHT) / 2
+        return "circle", {"cx": middle, "cy": (TOP + BOTTOM) / 2, "r": height / 2}
+    inset = 30.0 if shape == "upright_cylinder" else 0.0
+    corner = 10.0 if shape == "upright_cylinder" else 3.0
+    width = RIGHT - LEFT - 2 * inset
+    return "rect", {"x": LEFT + inset, "y": TOP, "width": width, "height": height, "rx": corner}
+
+
+def clip(shape: str, key: str) -> str:
+    """Clip path of the inside, so that layers end at the wall."""
+    name, places = outline(shape)
+    return f'<defs><clipPath id="{key}-inside">{element(name, {}, **places)}</clipPath></defs>'
+
+
+def layers(facts: LevelFacts) -> list[tuple[str, float, float, str]]:
+    """Sludge, scum: kind, lower and upper edge as shares of the outlet height, words."""
+    if facts.likely is None:
+        return []
+    outlet = 1 - OUTLET_DROP / (BOTTOM - TOP)
+    scum = facts.likely * (facts.scum_share or 0.0)
+    sludge = facts.likely - scum
+    top = height_share(facts.shape, facts.share(sludge), outlet)
+    name = "Sludge" if scum else "Sludge and scum"
+    found = [("sludge", 0.0, top, name)]
+    if scum:
+        under = height_share(facts.shape, 1 - facts.share(scum), outlet)
+        found.append(("scum", max(top, under), 1.0, "Scum"))
+    return found
+
+
+def contents(facts: LevelFacts, palette: Palette, key: str) -> list[str]:
+    """Air, clear water, sludge and scum inside the wall."""
+    outlet_y = TOP + OUTLET_DROP
+    depth = BOTTOM - outlet_y
+    wide = {"x": LEFT, "width": RIGHT - LEFT}
+    parts = [
+        element("rect", palette.attributes("air"), y=TOP, height=OUTLET_DROP, **wide),
+        element("rect", palette.attributes("water"), y=outlet_y, height=depth, **wide),
+    ]
+    named: list[tuple[str, float, float]] = []
+    middle = (LEFT + RIGHT) / 2
+    for kind, lower, upper, said in layers(facts):
+        y = BOTTOM - upper * depth
+        height = (upper - lower) * depth
+        parts.append(element("rect", palette.attributes(kind), y=y, height=height, **wide))
+        named.append((said.lower(), y, height))
+    floor = named[0][1] if named else BOTTOM
+    ceiling = named[1][1] + named[1][2] if len(named) > 1 else outlet_y
+    named.append(("clear water", ceiling, floor - ceiling))
+    labels = [
+        words(palette, text, (middle, y + height / 2 + 4.5), looks="middle")
+        for text, y, height in named
+        if height >= 17
+    ]
+    return [f'<g clip-path="url(#{key}-inside)">{"".join(parts)}</g>', *labels]
+
+
+def shell(shape: str, palette: Palette) -> list[str]:
+    """Ground, cover, wall, inlet and outlet."""
+    name, places = outline(shape)
+    middle = (LEFT + RIGHT) / 2
+    ground, cover = palette.attributes("ground"), palette.attributes("shell")
+    outlet_y = TOP + OUTLET_DROP
+    edge = 0.0 if shape not in ("horizontal_cylinder", "sphere", "upright_cylinder") else 30.0
+    pipe_in, pipe_out = LEFT + edge, RIGHT - edge
+    return [
+        element("line", ground, x1=8.0, y1=40.0, x2=middle - 34, y2=40.0),
+        element("line", ground, x1=middle + 34, y1=40.0, x2=284.0, y2=40.0),
+        element("path", cover, d=f"M{middle - 34:.0f} 38h68M{middle - 24:.0f} 40v45m48-45v45"),
+        element(name, cover, **places),
+        element("path", cover, d=f"M8 {outlet_y - 14:.0f}H{pipe_in + 16:.0f}v26"),
+        element("path", cover, d=f"M284 {outlet_y - 4:.0f}H{pipe_out - 16:.0f}v30"),
+        words(palette, "in", (8, outlet_y - 22), looks="soft"),
+        words(palette, "out", (284, outlet_y - 12), looks="soft end"),
+        words(palette, "cover", (middle, 28), looks="soft middle"),
+    ]
+
+
+def staff_y(share: float) -> float:
+    """Where a share of the working volume stands on the staff."""
+    return BOTTOM - share * (BOTTOM - TOP - OUTLET_DROP)
+
+
+def staff(facts: LevelFacts, palette: Palette) -> list[str]:
+    """Graduated board: share of the working volume, likely range, trigger."""
+    top = staff_y(1.0)
+    parts = [
+        element(
+            "rect",
+            palette.attributes("air"),
+            x=STAFF,
+            y=top,
+            width=STAFF_WIDTH,
+            height=BOTTOM - top,
+        )
+    ]
+    if facts.low is not None and facts.high is not None:
+        low, high = staff_y(facts.share(facts.low)), staff_y(facts.share(facts.high))
+        said = f"Likely between {facts.say(facts.low)} and {facts.say(facts.high)}"
+        parts.append(
+            element(
+                "rect",
+                palette.attributes("band"),
+                tip(said),
+                x=STAFF,
+                y=high,
+                width=STAFF_WIDTH,
+                height=max(1.0, low - high),
+            )
+        )
+    for tenth in range(11):
+        y = staff_y(tenth / 10)
+        length = STAFF_WIDTH if tenth % 5 == 0 else STAFF_WIDTH / 2
+        parts.append(
+            element("line", palette.attributes("axis"), x1=STAFF, y1=y, x2=STAFF + length, y2=y)
+        )
+    labels = [(tenth / 10, f"{tenth * 10} %", "soft") for tenth in (0, 5, 10)]
+    return [*parts, *staff_marks(facts, palette, labels)]
+
+
+def staff_marks(
+    facts: LevelFacts, palette: Palette, labels: list[tuple[float, str, str]]
+) -> list[str]:
+    """Pointer at the likely level, line at the trigger, and the figures that do not collide."""
+    parts: list[str] = []
+    taken: list[float] = []
+    right = STAFF + STAFF_WIDTH
+    if facts.trigger is not None:
+        y = staff_y(facts.share(facts.trigger))
+        parts.append(
+            element("line", palette.attributes("trigger"), x1=STAFF - 10, y1=y, x2=right + 8, y2=y)
+        )
+        parts.append(words(palette, "empty at", (right + 12, y - 2), looks="trigger-text"))
+        parts.append(
+            words(
+                palette,
+                facts.say(facts.trigger),
+                (right + 12, y + 13),
+                looks="trigger-text strong",
+            )
+        )
+        taken += [y - 8, y + 8]
+    if facts.likely is not None:
+        y = staff_y(facts.share(facts.likely))
+        point = f"M{right:.0f} {y:.1f}l9 -6v12z"
+        parts.append(element("path", palette.attributes("emptied"), d=point))
+        at = placed(y + 4, taken)
+        parts.append(
+            words(palette, facts.say(facts.likely), (right + 13, at), looks="strong", size=14)
+        )
+        taken.append(at - 4)
+    for share, text, looks in labels:
+        y = staff_y(share)
+        if all(abs(y - other) > 18 for other in taken):
+            parts.append(words(palette, text, (right + 6, y + 4), looks=looks, size=12))
+    return parts
+
+
+def placed(baseline: float, taken: list[float]) -> float:
+    """Baseline moved clear of the lines already written: upwards if above them, else downwards."""
+    if not taken or all(abs(baseline - 4 - other) > 15 for other in taken):
+        return baseline
+    above = min(taken) - 14
+    below = max(taken) + 22
+    return above if abs(above - baseline) < abs(below - baseline) else below
