@@ -187,7 +187,7 @@ def working_uv() -> str | None:
 
 
 def install_with_uv(uv: str, lock: Path) -> bool:
-    where = ["--python", VENV_PYTHON, "--require-hashes", "-r", lock]
+    where = ["--python", str(VENV_PYTHON), "--require-hashes", "-r", str(lock)]
     installed = subprocess.run(
         [uv, "pip", "install", *where],
         check=False,

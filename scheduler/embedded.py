@@ -5,12 +5,14 @@ lost with it: what is due stands in the database, and every start wakes all recu
 """
 
 import logging
+import os
 import signal
 import socket
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from types import FrameType
+from typing import Any
 
 from celery import beat
 from celery.worker import WorkController
@@ -108,7 +110,7 @@ def background_work() -> Iterator[None]:
     )
     working = threading.Thread(target=worker.start, name="worker", daemon=True)
     # The plain scheduler keeps no file: a restart wakes everything, which costs a moment.
-    ticking = beat.EmbeddedService(app, thread=True, scheduler_cls="celery.beat:Scheduler")
+    ticking: Any = beat.EmbeddedService(app, thread=True, scheduler_cls="celery.beat:Scheduler")
     working.start()
     ticking.start()
     wake_everything()
@@ -116,16 +118,21 @@ def background_work() -> Iterator[None]:
         yield
     finally:
         ticking.stop()
-        worker_state.should_stop = 0
+        stop_worker(os.EX_OK)
         working.join(timeout=SECONDS_TO_FINISH)
         if working.is_alive():
             logger.warning(
                 "A task did not finish in %s s; it will be done again", SECONDS_TO_FINISH
             )
-        worker_state.should_stop = None
+        stop_worker(None)
+
+
+def stop_worker(exit_code: int | None) -> None:
+    """Ask the worker of this process to end; None lets a later one run."""
+    worker_state.should_stop = exit_code  # type: ignore[assignment]  # Celery's own use
 
 
 def wake_everything() -> None:
     """Wake all recurring work: what fell due while nothing ran is waiting in the database."""
-    for entry in TIMETABLE.values():
-        app.send_task(entry["task"])
+    for wake in TIMETABLE.values():
+        app.send_task(wake["task"])

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from scheduler.timetable import TIMETABLE
 
-RECURRING = {entry["task"] for entry in TIMETABLE.values()}
+RECURRING = {wake["task"] for wake in TIMETABLE.values()}
 
 
 @task_success.connect
@@ -39,4 +39,4 @@ def ages(now: dt.datetime) -> dict[str, float | None]:
 
 def intervals() -> dict[str, float]:
     """Return for each recurring task the seconds between two runs."""
-    return {short_name(str(e["task"])): float(str(e["schedule"])) for e in TIMETABLE.values()}
+    return {short_name(wake["task"]): wake["schedule"] for wake in TIMETABLE.values()}

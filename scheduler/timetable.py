@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TypedDict
+
 MINUTE = 60.0
 
+
+class Wake(TypedDict):
+    """A task, and the seconds from one waking to the next."""
+
+    task: str
+    schedule: float
+
+
 # Intervals, never clock times: a missed tick costs an interval, a doubled tick nothing.
-TIMETABLE = {
+TIMETABLE: dict[str, Wake] = {
     "drain the outbox": {"task": "scheduler.tasks.drain_outbox", "schedule": MINUTE / 4},
     "write reminders": {"task": "scheduler.tasks.write_reminders", "schedule": 10 * MINUTE},
     "refresh forecasts": {"task": "scheduler.tasks.refresh_forecasts", "schedule": 30 * MINUTE},
