@@ -27,6 +27,7 @@ STAMP = VENV / "installed-from"
 UNFINISHED = VENV / "unfinished"
 KEEPS_UP_TO_DATE = {"demo", "serve", "test"}
 OLDEST = (3, 11)
+STARTED_AGAIN = "EBBMARK_STARTED_AGAIN"
 
 
 class SetUpError(Exception):
@@ -42,6 +43,8 @@ def main(arguments: list[str]) -> None:
     command = arguments[0] if arguments else ""
     lock = ROOT / ("requirements-dev.lock" if command == "test" else "requirements.lock")
     if not is_ready(lock, command):
+        if os.environ.pop(STARTED_AGAIN, ""):
+            sys.exit(f"{VENV.name} was made but cannot run the project: delete it and try again.")
         try:
             with only_one_at_a_time():
                 prepare(lock)
@@ -50,6 +53,7 @@ def main(arguments: list[str]) -> None:
         except KeyboardInterrupt:
             sys.exit("\nSet-up stopped. The same command begins it again.")
         start_again(arguments)
+    os.environ.pop(STARTED_AGAIN, None)
     run(command, arguments)
 
 
@@ -244,6 +248,7 @@ def only_one_at_a_time() -> Iterator[None]:
 def start_again(arguments: list[str]) -> None:
     """Become the same command inside `.venv`."""
     sys.stdout.flush()
+    os.environ[STARTED_AGAIN] = "yes"
     command = [str(VENV_PYTHON), str(ROOT / "manage.py"), *arguments]
     if os.name == "nt":
         sys.exit(subprocess.call(command))
