@@ -90,6 +90,20 @@ class Organisation(models.Model):
     horizon_days = models.PositiveSmallIntegerField(
         default=90, help_text="Jobs are made for what falls due within this many days."
     )
+    interval_override_months = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        help_text="Longest interval we accept against the guidance; law is never overridden here.",
+    )
+    interval_override_reason = models.CharField(max_length=300, blank=True)
+    tanker_operator = models.ForeignKey(
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="+",
+        help_text="Drives our emptyings: new emptying jobs are handed to it.",
+    )
     history = HistoricalRecords()
 
     class Meta:
@@ -97,6 +111,11 @@ class Organisation(models.Model):
             models.CheckConstraint(
                 condition=models.Q(accepted_risk__gt=0, accepted_risk__lt=1),
                 name="accepted_risk_is_a_share",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(interval_override_months__isnull=True)
+                | ~models.Q(interval_override_reason=""),
+                name="interval_override_needs_a_reason",
             ),
         ]
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from typing import ClassVar
 
-from customers.models import OwnedModel, OwnedQuerySet
-from customers.models.premises import LATITUDE, LONGITUDE
 from django.conf import settings
 from django.core.validators import MinValueValidator
 from django.db import models
+
+from customers.models import OwnedModel, OwnedQuerySet
+from customers.models.premises import LATITUDE, LONGITUDE
 
 
 class Base(OwnedModel):

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar, Self
 
-from customers.models import Organisation, OwnedModel, OwnedQuerySet, Person
 from django.core.validators import MinValueValidator
 from django.db import models
-from servicing.models import System, Visit
 from simple_history.models import HistoricalRecords
+
+from customers.models import Organisation, OwnedModel, OwnedQuerySet, Person
+from servicing.models import System, Visit
 
 if TYPE_CHECKING:
     import datetime as dt
 
-    from customers.models import User
     from django.contrib.auth.models import AnonymousUser
+
+    from customers.models import User
 
 
 class JobQuerySet(OwnedQuerySet["Job"]):

@@ -5,8 +5,9 @@ from __future__ import annotations
 import uuid
 from typing import ClassVar
 
-from customers.models import ContactPreference, OwnedModel, OwnedQuerySet, Person
 from django.db import models
+
+from customers.models import ContactPreference, OwnedModel, OwnedQuerySet, Person
 
 from .jobs import Appointment, Job
 from .rounds import Round
@@ -47,7 +48,8 @@ class CalendarEvent(OwnedModel):
                 name="event_is_of_an_appointment_or_a_round",
             ),
             models.UniqueConstraint(
-                fields=["appointment", "attendee_email"], name="one_event_per_appointment_and_person"
+                fields=["appointment", "attendee_email"],
+                name="one_event_per_appointment_and_person",
             ),
             models.UniqueConstraint(
                 fields=["round", "attendee_email"], name="one_event_per_round_and_person"

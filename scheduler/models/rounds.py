@@ -5,10 +5,11 @@ from __future__ import annotations
 import uuid
 from typing import ClassVar
 
-from customers.models import OwnedModel, OwnedQuerySet
 from django.conf import settings
 from django.db import models
 from simple_history.models import HistoricalRecords
+
+from customers.models import OwnedModel, OwnedQuerySet
 
 from .fleet import Crew, Tanker, Works
 from .jobs import Job

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from customers.models import OwnedQuerySet
 from django.db import models
+
+from customers.models import OwnedQuerySet
 
 from .systems import System
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, ClassVar, Self
 
-from customers.models import OwnedModel, OwnedQuerySet, Premises
-from customers.models.premises import LATITUDE, LONGITUDE
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from simple_history.models import HistoricalRecords
+
+from customers.models import OwnedModel, OwnedQuerySet, Premises
+from customers.models.premises import LATITUDE, LONGITUDE
 
 if TYPE_CHECKING:
     import datetime as dt

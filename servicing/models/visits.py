@@ -5,11 +5,12 @@ from __future__ import annotations
 import uuid
 from typing import TYPE_CHECKING, ClassVar, Self
 
-from customers.models import OwnedModel, OwnedQuerySet
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from simple_history.models import HistoricalRecords
+
+from customers.models import OwnedModel, OwnedQuerySet
 
 from .systems import Chamber, System, Tank
 

@@ -1,0 +1,51 @@
+"""Celery tasks: each wakes one function up. All may run twice or late without harm."""
+
+from __future__ import annotations
+
+from celery import shared_task
+
+from customers.models import Organisation
+from scheduler import due_work
+from scheduler.local_days import local_today
+from scheduler.messages import ladder, outbox
+from servicing.forecasts import refresh_forecasts as refresh
+from servicing.models import System
+
+FORECAST_SHARD = 5000
+
+
+@shared_task
+def drain_outbox() -> None:
+    """Send what waits in the outbox."""
+    outbox.drain()
+
+
+@shared_task
+def write_reminders() -> None:
+    """Put the reminders of the ladder into the outbox."""
+    ladder.plan_reminders()
+
+
+@shared_task
+def refresh_forecasts() -> None:
+    """Hand out the forecasts of every organisation in shards of ids that workers share."""
+    ids = list(System.objects.in_use().order_by("pk").values_list("pk", flat=True))
+    for start in range(0, len(ids), FORECAST_SHARD):
+        shard = ids[start : start + FORECAST_SHARD]
+        refresh_forecast_shard.delay(shard[0], shard[-1])
+
+
+@shared_task
+def refresh_forecast_shard(first: int, last: int) -> None:
+    """Forecast the systems with these ids, each organisation on its own local day."""
+    shard = System.objects.filter(pk__range=(first, last))
+    ids = shard.values_list("organisation", flat=True).distinct()
+    for organisation in Organisation.objects.filter(pk__in=list(ids)):
+        refresh(systems=shard.filter(organisation=organisation), today=local_today(organisation))
+
+
+@shared_task
+def make_due_jobs() -> None:
+    """Turn what falls due into jobs."""
+    for organisation in Organisation.objects.all():
+        due_work.make_due_jobs(organisation=organisation, today=local_today(organisation))

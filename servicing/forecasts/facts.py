@@ -1,0 +1,245 @@
+"""Rows of one system put into the words of the forecasting package."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from servicing.forecasting import facts as known
+from servicing.forecasting.geometry import (
+    HorizontalCylinder,
+    Rectangular,
+    Shape,
+    Sphere,
+    StrappingTable,
+    UprightCylinder,
+)
+from servicing.forecasting.published_rates import (
+    approved_document_h2_litres,
+    british_water_population,
+    cesspool_litres,
+)
+from servicing.forecasting.tanks import Compartment
+from servicing.forecasting.tanks import Tank as TankFacts
+from servicing.models import Dip, Occupancy, System, Tank
+
+if TYPE_CHECKING:
+    from customers.country_rules import Rule, RuleBook
+    from customers.models import Agreement
+
+METHODS = {
+    Dip.Method.CORE_SAMPLER: known.Method.CORE,
+    Dip.Method.DIP_STICK: known.Method.STICK,
+}
+
+# Uses of the register in the words of NBR 7229; the rest of them are houses.
+NBR_USES = {
+    Occupancy.Use.HOTEL: "hotel",
+    Occupancy.Use.OFFICE: "office",
+    Occupancy.Use.SCHOOL: "school",
+    Occupancy.Use.FACTORY: "factory",
+    Occupancy.Use.BAR: "bar",
+    Occupancy.Use.RESTAURANT: "restaurant",
+    Occupancy.Use.SEATS: "theatre",
+    Occupancy.Use.PUBLIC_WC: "public toilet",
+}
+
+
+@dataclass(slots=True)
+class Gathered:
+    """Facts of one system with what had to be assumed before the science even began."""
+
+    facts: known.SystemFacts
+    assumptions: list[str] = field(default_factory=list)
+    ceiling_sources: dict[str, str] = field(default_factory=dict)
+
+
+def gather(system: System, *, rules: RuleBook, agreement: Agreement | None) -> Gathered:
+    """Facts of a system whose tanks, occupancies and counting visits are prefetched."""
+    assumed: list[str] = []
+    tanks = list(system.tanks.all())
+    ceilings, sources = _ceilings(system, rules=rules, agreement=agreement)
+    emptyings = _emptyings(system)
+    return Gathered(
+        facts=known.SystemFacts(
+            reference=system.reference,
+            tank=_tank(system, tanks, rules=rules, assumed=assumed),
+            kind=known.Kind(system.kind),
+            installed_on=system.installed_on,
+            emptyings=emptyings,
+            dips=_dips(system, tanks, assumed=assumed),
+            occupancy=_spells(system, emptyings),
+            bedrooms=system.bedrooms,
+            trigger=_trigger(rules.rule("trigger_share", system.kind)),
+            ceilings=ceilings,
+            accepted_risk=system.organisation.accepted_risk,
+        ),
+        assumptions=assumed,
+        ceiling_sources=sources,
+    )
+
+
+def _trigger(rule: Rule | None) -> known.Trigger:
+    return known.Trigger(share=float(rule.value)) if rule else known.Trigger()
+
+
+def _ceilings(
+    system: System, *, rules: RuleBook, agreement: Agreement | None
+) -> tuple[tuple[known.Ceiling, ...], dict[str, str]]:
+    """Longest intervals allowed, and where each comes from.
+
+    A recorded override replaces the rule of the country and, on a single system, the maker's;
+    an organisation's own replaces guidance only. A promise in an agreement always stands.
+    """
+    found: list[known.Ceiling] = []
+    sources: dict[str, str] = {}
+    rule = rules.rule("interval_months", system.kind)
+    own = system.organisation.interval_override_months
+    if system.ceiling_override_months:
+        found.append(known.Ceiling(system.ceiling_override_months, "override"))
+        sources["override"] = system.ceiling_override_reason
+    elif rule is not None and own and not rule.is_law:
+        found.append(known.Ceiling(own, "override"))
+        sources["override"] = system.organisation.interval_override_reason
+    elif rule is not None:
+        basis = "law" if rule.is_law else "guidance"
+        found.append(known.Ceiling(float(rule.value), basis))
+        sources[basis] = rule.source
+    if system.maker_interval_months and not system.ceiling_override_months:
+        found.append(known.Ceiling(system.maker_interval_months, "manufacturer"))
+        sources["manufacturer"] = "The manufacturer's instructions"
+    if agreement is not None and agreement.plan.emptying_interval_months:
+        found.append(known.Ceiling(agreement.plan.emptying_interval_months, "agreement"))
+        sources["agreement"] = f"The aftercare plan {agreement.plan.name}"
+    return tuple(found), sources
+
+
+def _shape(tank: Tank) -> Shape | None:
+    """Geometry of a tank when its dimensions are all there."""
+    width, height = tank.diameter_mm, tank.outlet_height_mm
+    match Tank.Shape(tank.shape):
+        case Tank.Shape.STRAPPING if tank.strapping_table:
+            pairs = tuple((float(mm), float(litres)) for mm, litres in tank.strapping_table)
+            shape: Shape | None = StrappingTable(pairs)
+        case Tank.Shape.HORIZONTAL_CYLINDER if width and tank.length_mm:
+            shape = HorizontalCylinder(width, tank.length_mm)
+        case Tank.Shape.SPHERE if width:
+            shape = Sphere(width)
+        case Tank.Shape.UPRIGHT_CYLINDER if width and height:
+            shape = UprightCylinder(width, height)
+        case Tank.Shape.RECTANGULAR if tank.length_mm and tank.width_mm and height:
+            shape = Rectangular(tank.length_mm, tank.width_mm, height)
+        case _:
+            shape = None
+    return shape
+
+
+def _tank(system: System, tanks: list[Tank], *, rules: RuleBook, assumed: list[str]) -> TankFacts:
+    """Tank of the system: by its shape, by its stated volume, or by the sizing rule."""
+    volumes = [tank.working_volume_litres for tank in tanks]
+    known_volumes = [volume for volume in volumes if volume]
+    stated = sum(known_volumes) if tanks and len(known_volumes) == len(tanks) else None
+    shapes = [(tank, _shape(tank)) for tank in tanks]
+    compartments = tuple(
+        Compartment(shape, tank.outlet_height_mm)
+        for tank, shape in shapes
+        if shape is not None and tank.outlet_height_mm
+    )
+    if tanks and len(compartments) == len(tanks):
+        return TankFacts(working_volume_litres=stated, compartments=compartments)
+    if stated is not None:
+        return TankFacts(working_volume_litres=stated)
+    return TankFacts(working_volume_litres=_assumed_volume(system, rules=rules, assumed=assumed))
+
+
+def _assumed_volume(system: System, *, rules: RuleBook, assumed: list[str]) -> float:
+    """Litres to reckon with when nobody knows the size: the smallest the rules allow."""
+    default = rules.rule("default_volume_litres", system.kind)
+    if default is not None:
+        assumed.append(f"The tank's size is not known: {default.value:,} L assumed.")
+        return float(default.value)
+    population = system.design_population or british_water_population(system.bedrooms or 3)
+    if system.kind == System.Kind.CESSPOOL:
+        litres = cesspool_litres(population)
+    elif system.kind == System.Kind.GREASE_TRAP:
+        litres = 500.0
+        assumed.append("The trap's size is not known: 500 L assumed (common practice, no source).")
+        return litres
+    else:
+        litres = approved_document_h2_litres(population)
+    assumed.append(
+        f"The tank's size is not known: {litres:,.0f} L assumed, the smallest that Approved "
+        f"Document H2 allows for {population:g} people."
+    )
+    return float(litres)
+
+
+def _emptyings(system: System) -> tuple[known.Emptying, ...]:
+    """Emptyings of counting visits, and the last one told to us when it is later."""
+    found = {}
+    for visit in system.visits.all():
+        emptying = getattr(visit, "emptying", None)
+        if emptying is None:
+            continue
+        found[visit.visited_on] = known.Emptying(
+            visit.visited_on,
+            left_litres=emptying.left_behind_litres,
+            removed_litres=emptying.litres_removed,
+        )
+    last = system.last_emptied_on
+    if last is not None and last not in found and (not found or last > max(found)):
+        found[last] = known.Emptying(last)
+    return tuple(found[day] for day in sorted(found))
+
+
+def _dips(system: System, tanks: list[Tank], *, assumed: list[str]) -> tuple[known.Dip, ...]:
+    """Measured levels, oldest first; an estimate by eye is left out and said so."""
+    places = {tank.pk: place for place, tank in enumerate(tanks)}
+    dips = []
+    for visit in system.visits.all():
+        for dip in visit.dips.all():
+            if dip.sludge_mm is None and dip.scum_mm is None and dip.litres is None:
+                continue
+            if dip.method not in METHODS:
+                assumed.append(f"The estimate by eye on {visit.visited_on:%d %B %Y} is not used.")
+                continue
+            dips.append(
+                known.Dip(
+                    visit.visited_on,
+                    sludge_mm=None if dip.litres is not None else float(dip.sludge_mm or 0),
+                    scum_mm=None if dip.litres is not None else float(dip.scum_mm or 0),
+                    litres=dip.litres,
+                    method=METHODS[Dip.Method(dip.method)],
+                    compartment=places.get(dip.tank_id, 0),
+                    after_emptying=dip.after_removal,
+                )
+            )
+    return tuple(sorted(dips, key=lambda dip: dip.on))
+
+
+def _spells(system: System, emptyings: tuple[known.Emptying, ...]) -> tuple[known.Spell, ...]:
+    """Occupancy in time order; what has no beginning begins with the system."""
+    beginnings = [day for day in (system.installed_on,) if day]
+    beginnings += [emptying.on for emptying in emptyings[:1]]
+    first = min(beginnings, default=dt.date(2000, 1, 1))
+    spells = []
+    for row in system.occupancies.all():
+        house = row.use not in NBR_USES
+        season = (
+            (row.season_starts_month, row.season_ends_month)
+            if row.season_starts_month and row.season_ends_month
+            else None
+        )
+        spells.append(
+            known.Spell(
+                row.since or first,
+                persons=row.persons if house else None,
+                weeks_per_year=row.weeks_per_year,
+                grinder=row.kitchen_grinder,
+                use="residence" if house else NBR_USES[Occupancy.Use(row.use)],
+                units=None if house else row.persons,
+                season=season,
+            )
+        )
+    return tuple(sorted(spells, key=lambda spell: spell.starts))

@@ -1,0 +1,132 @@
+"""Results of the science put into forecast rows."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING
+
+from dateutil.relativedelta import relativedelta
+
+from servicing.forecasting.forecast import MODEL_VERSION
+from servicing.forecasts.wording import day_words, reasons
+from servicing.models import Forecast, System
+
+if TYPE_CHECKING:
+    from customers.country_rules import RuleBook
+    from servicing.forecasting.forecast import SystemForecast
+    from servicing.forecasts.facts import Gathered
+
+CEILING_PREFIX = "ceiling_"
+
+
+def forecast_row(
+    system: System,
+    known: Gathered,
+    result: SystemForecast,
+    *,
+    today: dt.date,
+    rules: RuleBook,
+) -> Forecast:
+    """Row of a system that could be forecast."""
+    ceiling_on, basis = _ceiling(known, result.since)
+    rule = str(result.binding_rule)
+    if rule.startswith(CEILING_PREFIX) and basis:
+        rule = CEILING_PREFIX + basis
+    return Forecast(
+        system=system,
+        organisation_id=system.organisation_id,
+        state=Forecast.State.READY,
+        made_on=today,
+        model_version=MODEL_VERSION,
+        due_on=result.due_on,
+        binding_rule=rule,
+        removal_p10=result.removal_p10,
+        removal_p50=result.removal_p50,
+        removal_p90=result.removal_p90,
+        ceiling_on=ceiling_on,
+        level_p10=_litres(result.level_p10),
+        level_p50=_litres(result.level_p50),
+        level_p90=_litres(result.level_p90),
+        trigger_litres=_litres(result.trigger_litres),
+        working_volume_litres=_litres(result.working_volume),
+        rate_p50=_litres(result.rate_p50),
+        dips_used=len(known.facts.dips),
+        service_due_on=service_due(system, rules),
+        over_risk={
+            day.isoformat(): round(float(risk), 4)
+            for day, risk in zip(result.by, result.over_by, strict=True)
+        },
+        curve=_curve(result),
+        reasons=reasons(
+            result,
+            rule=rule,
+            ceiling_on=ceiling_on,
+            source=known.ceiling_sources.get(basis, ""),
+            risk=known.facts.accepted_risk,
+        ),
+        assumptions=known.assumptions + [one.text for one in result.assumptions],
+        questions=[question.text for question in result.questions],
+    )
+
+
+def missing_row(
+    system: System, faults: list[str], *, today: dt.date, rules: RuleBook, wanted: bool = True
+) -> Forecast:
+    """Row of a system whose level cannot be forecast: by its interval alone, or not at all."""
+    rule = rules.rule("interval_months", system.kind)
+    months = system.ceiling_override_months or system.maker_interval_months
+    if rule is not None and not system.ceiling_override_months:
+        months = min(months or 999, int(rule.value))
+    since = system.last_emptied_on or system.installed_on
+    due_on = since + relativedelta(months=months) if wanted and since and months else None
+    lines = []
+    if due_on and since:
+        lines.append(f"{months} months after {day_words(since)}: by interval only.")
+    elif wanted:
+        lines.append("There is not enough to say when: ask, or dip the tank at the next visit.")
+    return Forecast(
+        system=system,
+        organisation_id=system.organisation_id,
+        state=Forecast.State.FIXED if due_on else Forecast.State.MISSING,
+        made_on=today,
+        model_version=MODEL_VERSION,
+        due_on=due_on,
+        binding_rule="interval" if due_on else "",
+        ceiling_on=due_on,
+        service_due_on=service_due(system, rules),
+        reasons=lines,
+        questions=faults,
+    )
+
+
+def service_due(system: System, rules: RuleBook) -> dt.date | None:
+    """Day of the next service of a package plant: maker's interval, else the usual one."""
+    if system.kind != System.Kind.PACKAGE_PLANT:
+        return None
+    rule = rules.rule("service_months", system.kind)
+    months = system.service_interval_months or (int(rule.value) if rule else None)
+    since = system.last_serviced_on or system.installed_on
+    return since + relativedelta(months=months) if months and since else None
+
+
+def _ceiling(known: Gathered, since: dt.date) -> tuple[dt.date | None, str]:
+    """Earliest ceiling of this cycle and what it rests on."""
+    found = [
+        (since + relativedelta(months=round(ceiling.months)), ceiling.basis)
+        for ceiling in known.facts.ceilings
+    ]
+    return min(found, default=(None, ""), key=lambda pair: pair[0])
+
+
+def _litres(value: float) -> float:
+    return round(float(value), 1)
+
+
+def _curve(result: SystemForecast) -> list[list[object]]:
+    curve = result.curve
+    if curve is None:
+        return []
+    return [
+        [day.isoformat(), round(low), round(middle), round(high)]
+        for day, low, middle, high in zip(curve.on, curve.p10, curve.p50, curve.p90, strict=True)
+    ]
