@@ -1,0 +1,240 @@
+"""The house rules of DEVELOPERS.md that a test can check.
+
+Each rule is a function from a text to the faults it finds, so that a planted fault can show
+that the rule bites.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+PACKAGES = ("customers", "servicing", "scheduler", "tests")
+TOP_LEVEL = {
+    *PACKAGES,
+    *("templates", "manage.py", "pyproject.toml", "docker-compose.yml"),
+    *("README.md", "DEVELOPERS.md", "LICENSE", "requirements.lock", "requirements-dev.lock"),
+}
+PURE = ("servicing.forecasting", "scheduler.routing", "customers.addresses")
+VAGUE_NAMES = {"utils", "util", "helpers", "helper", "services", "manager", "managers", "common"}
+VAGUE_NAMES |= {"misc", "tools", "lib", "base_classes"}
+LONGEST_FILE = 300
+LONGEST_FUNCTION = 40
+LONGEST_VIEW = 25
+
+# What is longer than the rule, and why. An entry that is no longer needed fails too.
+LONG_FILES: dict[str, str] = {}
+LONG_FUNCTIONS: dict[str, str] = {}
+
+
+def files(*suffixes: str, under: tuple[str, ...] = (*PACKAGES, "templates")) -> list[Path]:
+    found = [path for folder in under for path in (ROOT / folder).rglob("*")]
+    return sorted(p for p in found if p.suffix in suffixes and "__pycache__" not in p.parts)
+
+
+def named(path: Path) -> str:
+    return path.relative_to(ROOT).as_posix()
+
+
+PYTHON = [path for path in files(".py") if "migrations" not in path.parts]
+# Django names the plain text of its password mail .html.
+PAGES = [p for p in files(".html", under=("templates",)) if not p.name.endswith("_email.html")]
+WRITTEN = files(".py", ".html", ".txt", ".css", ".js", ".typ")
+WRITTEN += [ROOT / "manage.py", ROOT / "pyproject.toml", ROOT / "README.md", ROOT / "DEVELOPERS.md"]
+
+
+# --- Rules: text in, faults out ---
+
+
+def functions(code: str) -> Iterator[tuple[str, ast.FunctionDef | ast.AsyncFunctionDef]]:
+    for node in ast.walk(ast.parse(code)):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            yield node.name, node
+
+
+def length(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """Count the lines from the signature to the end, without the docstring."""
+    lines = (function.end_lineno or function.lineno) - function.lineno + 1
+    first = function.body[0]
+    if ast.get_docstring(function) is not None:
+        lines -= (first.end_lineno or first.lineno) - first.lineno + 1
+    return lines
+
+
+def long_functions(code: str) -> list[str]:
+    return [name for name, node in functions(code) if length(node) > LONGEST_FUNCTION]
+
+
+def long_views(code: str) -> list[str]:
+    """Find the views (functions of a request) that do more than fetch, call and render."""
+    views = [(n, f) for n, f in functions(code) if f.args.args and f.args.args[0].arg == "request"]
+    return [name for name, view in views if length(view) > LONGEST_VIEW]
+
+
+def inline_code(page: str) -> list[str]:
+    """Find what a strict content security policy would block, or would have to allow."""
+    scripts = re.findall(r"<script\b(?![^>]*\bsrc=)[^>]*>", page)
+    return scripts + re.findall(r"<style\b|\sstyle\s*=|\son[a-z]+\s*=\s*[\"']|javascript:", page)
+
+
+def unguarded_forms(page: str) -> list[str]:
+    """Find forms that post without the token that proves they are ours."""
+    forms = re.findall(
+        r"<form\b[^>]*\bmethod=[\"']post[\"'].*?</form>", page, re.DOTALL | re.IGNORECASE
+    )
+    return [form[:60] for form in forms if not re.search(r"csrf_token|{% crispy ", form)]
+
+
+def unescaped(page: str) -> list[str]:
+    return re.findall(r"\|\s*safe\b|autoescape\s+off", page)
+
+
+def reminders(text: str) -> list[str]:
+    return re.findall(r"\b(?:TO" + r"DO|FIX" + r"ME|X" + r"XX|HA" + r"CK)\b", text)
+
+
+def machine_paths(text: str) -> list[str]:
+    return re.findall(r"(?<![\w.<>:/])/(?:home|root|Users|work|mnt)/\w+", text)
+
+
+def lookups_past_the_viewer(code: str) -> list[str]:
+    """Find questions a view puts to a table without asking who may see."""
+    asked = [
+        (node.lineno, node.attr)
+        for node in ast.walk(ast.parse(code))
+        if isinstance(node, ast.Attribute)
+        and isinstance(node.value, ast.Attribute)
+        and node.value.attr in {"objects", "_default_manager"}
+    ]
+    return [f"line {line}: .objects.{name}" for line, name in asked if name != "visible_to"]
+
+
+# --- The rules hold ---
+
+
+def too_long_files() -> set[str]:
+    long = files(".py", ".html", ".css", ".js")
+    return {
+        named(path)
+        for path in long
+        if "migrations" not in path.parts
+        and len(path.read_text("utf-8").splitlines()) > LONGEST_FILE
+    }
+
+
+def test_no_file_is_too_long():
+    assert too_long_files() == set(LONG_FILES)
+
+
+def test_no_function_is_too_long():
+    found = {f"{named(p)}: {name}" for p in PYTHON for name in long_functions(p.read_text("utf-8"))}
+    assert found == set(LONG_FUNCTIONS)
+
+
+def in_views() -> list[Path]:
+    return [path for path in PYTHON if "views" in path.parts]
+
+
+@pytest.mark.parametrize("path", in_views(), ids=named)
+def test_a_view_fetches_through_the_viewer_and_is_short(path: Path):
+    code = path.read_text("utf-8")
+    assert (long_views(code), lookups_past_the_viewer(code)) == ([], [])
+
+
+@pytest.mark.parametrize("path", PAGES, ids=named)
+def test_a_page_holds_no_code_and_guards_its_forms(path: Path):
+    page = path.read_text("utf-8")
+    assert (inline_code(page), unguarded_forms(page), unescaped(page)) == ([], [], [])
+
+
+@pytest.mark.parametrize("rule", [reminders, machine_paths])
+def test_nothing_is_left_behind(rule: Callable[[str], list[str]]):
+    texts = {named(path): path.read_text("utf-8") for path in WRITTEN if path.exists()}
+    assert {name: rule(text) for name, text in texts.items() if rule(text)} == {}
+
+
+def test_no_module_has_a_vague_name():
+    parts = {part for path in PYTHON for part in (*path.relative_to(ROOT).parts[:-1], path.stem)}
+    assert parts & VAGUE_NAMES == set()
+
+
+def test_the_top_level_holds_what_was_agreed():
+    found = {p.name for p in ROOT.iterdir() if not p.name.startswith(".")}
+    assert found - TOP_LEVEL - {"__pycache__"} == set()
+
+
+def test_packages_load_nothing_by_themselves():
+    texts = [(ROOT / package / "__init__.py").read_text("utf-8") for package in PACKAGES]
+    assert "".join(texts).strip() == ""
+
+
+@pytest.mark.parametrize("package", PURE)
+def test_the_mathematics_runs_without_django(package: str):
+    """Import every module of the package with Django and Celery made unimportable."""
+    script = (
+        "import importlib, pkgutil, sys\n"
+        "sys.modules.update(django=None, celery=None)\n"
+        f"package = importlib.import_module({package!r})\n"
+        "for found in pkgutil.walk_packages(package.__path__, package.__name__ + '.'):\n"
+        "    importlib.import_module(found.name)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    assert done.stderr == ""
+    assert done.returncode == 0
+
+
+# --- Locks ---
+
+
+def pins(lock: str) -> dict[str, list[str]]:
+    """Return each pinned line of a lock with its hashes."""
+    entries = re.split(r"\n(?=\S)", (ROOT / lock).read_text("utf-8"))
+    return {e.split(" \\")[0].strip(): re.findall("--hash=sha256:", e) for e in entries}
+
+
+@pytest.mark.parametrize("lock", ["requirements.lock", "requirements-dev.lock"])
+def test_a_lock_has_a_hash_for_each_pin_and_no_addresses(lock: str):
+    text = (ROOT / lock).read_text("utf-8")
+    assert re.findall(r"://|--index|--extra|--find", text) == []
+    assert [pin for pin, hashes in pins(lock).items() if "==" not in pin or not hashes] == []
+
+
+def test_the_development_lock_holds_the_runtime_lock():
+    assert pins("requirements.lock").items() <= pins("requirements-dev.lock").items()
+
+
+# --- Each rule finds a planted fault ---
+
+PLANTED: dict[str, tuple[Callable[[str], list[str]], str]] = {
+    "long function": (long_functions, "def f():\n" + "    pass\n" * 41),
+    "long view": (long_views, "def page(request):\n" + "    pass\n" * 26),
+    "inline script": (inline_code, "<script>alert(1)</script>"),
+    "handler": (inline_code, '<button onclick="go()">'),
+    "inline style": (inline_code, '<p style="color: red">'),
+    "form without token": (unguarded_forms, '<form method="post"><button></form>'),
+    "unescaped": (unescaped, "{{ note|safe }}"),
+    "reminder": (reminders, "# TO" + "DO: later"),
+    "machine path": (machine_paths, "open('/ho" + "me/someone/file')"),
+    "lookup past the viewer": (lookups_past_the_viewer, "Job.objects.get(pk=1)"),
+}
+
+
+@pytest.mark.parametrize("planted", PLANTED)
+def test_each_rule_finds_a_planted_fault(planted: str):
+    rule, fault = PLANTED[planted]
+    assert rule(fault)
+
+
+def test_what_is_right_is_not_called_a_fault():
+    page = '<form method="post">{% csrf_token %}</form><script src="a.js" defer></script>'
+    assert inline_code(page) + unguarded_forms(page) + unescaped(page) == []
+    assert lookups_past_the_viewer("Job.objects.visible_to(user).get(pk=1)") == []
