@@ -1,0 +1,117 @@
+"""Planning rounds: from a problem to a plan in which every line can be driven."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+
+from scheduler.routing.checker import check_plan
+from scheduler.routing.left_out import explained, screened
+from scheduler.routing.model import build_model
+from scheduler.routing.moves import visits_of
+from scheduler.routing.problem import Job, Problem, places_of
+from scheduler.routing.repair import passing_rounds, put_back
+from scheduler.routing.roads import Roads
+from scheduler.routing.rounds import Breach, Costs, LeftOut, Plan, Round, Stop
+from scheduler.routing.solver import Effort, Order, Progress, Watch, search
+from scheduler.routing.tanker_days import tanker_days
+from scheduler.routing.travel_times import Place, StraightLine, TravelTable, TravelTimes
+
+__all__ = [
+    "Breach",
+    "Costs",
+    "Effort",
+    "LeftOut",
+    "Plan",
+    "Progress",
+    "Round",
+    "Stop",
+    "plan_rounds",
+    "table_for",
+]
+
+FIVE_SECONDS = Effort(seconds=5.0)
+
+
+def plan_rounds(
+    problem: Problem,
+    *,
+    travel: TravelTimes | None = None,
+    effort: Effort = FIVE_SECONDS,
+    keep: Plan | None = None,
+    progress: Callable[[Progress], None] | None = None,
+    should_stop: Callable[[], bool] | None = None,
+) -> Plan:
+    """Plan the days of a problem; every job is in exactly one round or left out with a reason.
+
+    Args:
+        problem: who may drive, where they tip and what is to be done.
+        travel: where distances and times come from; the straight-line estimate by default.
+        effort: how long to look, and with which seed.
+        keep: a plan to start from, so that little moves.
+        progress: told now and then how far the search is.
+        should_stop: asked all the time; the best plan so far is returned when it says so.
+
+    Raises:
+        ProblemError: the travel matrix cannot be used.
+    """
+    possible, left_out = screened(problem)
+    table = table_for(problem, travel or StraightLine(), possible)
+    roads = Roads(table)
+    watch = Watch(progress=progress, should_stop=should_stop)
+    model = build_model(problem, roads, possible, problem.dates)
+    orders, _ = search(model, effort, warm=orders_of(problem, roads, keep), watch=watch)
+    return finished(problem, roads, orders, possible, left_out)
+
+
+def table_for(problem: Problem, travel: TravelTimes, jobs: Iterable[Job]) -> TravelTable:
+    """The travel table of a problem's places, without the jobs that cannot be planned."""
+    wanted = {job.id for job in jobs}
+    out = {job.id for job in problem.jobs} - wanted
+    places: list[Place] = [place for place in places_of(problem) if place.id not in out]
+    return travel.table(places)
+
+
+def orders_of(problem: Problem, roads: Roads, plan: Plan | None) -> list[Order]:
+    """The driving orders of a plan, for the tanker-days that still exist."""
+    if plan is None:
+        return []
+    days = {(day.tanker.id, day.on): day for day in tanker_days(problem, roads, problem.dates)}
+    return [
+        (days[round_.tanker, round_.on], visits_of(round_))
+        for round_ in plan.rounds
+        if (round_.tanker, round_.on) in days
+    ]
+
+
+def finished(
+    problem: Problem,
+    roads: Roads,
+    orders: Iterable[Order],
+    possible: Iterable[Job],
+    left_out: Iterable[LeftOut],
+) -> Plan:
+    """Orders become checked rounds; whatever is in none is explained."""
+    possible = list(possible)
+    repaired = passing_rounds(problem, roads, orders)
+    plan = Plan(rounds=tuple(repaired.rounds), left_out=(), missed_value_pence=0)
+    missing = _missing(possible, plan)
+    plan = put_back(problem, roads, plan, missing)
+    lines = [
+        explained(problem, roads, plan, problem.job(job), repaired.taken_off)
+        for job in _missing(possible, plan)
+    ]
+    lines = [*left_out, *lines]
+    breaches = check_plan(problem, roads.table, plan.rounds)
+    return replace(
+        plan,
+        rounds=tuple(sorted(plan.rounds, key=lambda each: (each.on, each.tanker))),
+        left_out=tuple(lines),
+        missed_value_pence=sum(problem.job(line.job).value_pence for line in lines),
+        warnings=(*roads.table.warnings, *(breach.why for breach in breaches)),
+        travel_source=roads.table.source,
+        checked=not breaches,
+    )
+
+
+def _missing(possible: Iterable[Job], plan: Plan) -> list[str]:
+    planned = {job for round_ in plan.rounds for job in round_.job_ids}
+    return [job.id for job in possible if job.id not in planned]

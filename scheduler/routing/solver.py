@@ -1,0 +1,234 @@
+"""Running the solver: how long, with which seed, from which plan, and reading its answer."""
+
+import time
+import warnings
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from pyvrp import Activity, ActivityType, Route, Solution, solve
+from pyvrp.exceptions import PenaltyBoundWarning, ScalingWarning
+from pyvrp.IteratedLocalSearch import IteratedLocalSearchCallbacks, IteratedLocalSearchParams
+from pyvrp.PenaltyManager import PenaltyParams
+from pyvrp.search import PerturbationParams
+from pyvrp.solve import SolveParams
+
+from scheduler.routing.arcs import UNITS_PER_PENNY
+from scheduler.routing.errors import BadQuantity
+from scheduler.routing.model import BreakClient, JobClient, Model
+from scheduler.routing.tanker_days import TankerDay
+from scheduler.routing.timing import Visit
+
+FEWEST_ITERATIONS_BETWEEN_REPORTS = 100
+LARGEST_PENALTY = 1_000_000.0
+Order = tuple[TankerDay, tuple[Visit, ...]]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Effort:
+    """How hard to look: so many iterations (repeatable), or so many seconds.
+
+    With iterations the same problem and seed give the same plan on any machine. `processes`
+    above one starts that many searches with different seeds and keeps the best.
+    """
+
+    iterations: int | None = None
+    seconds: float | None = None
+    seed: int = 1
+    processes: int = 1
+
+    def __post_init__(self) -> None:
+        """Exactly one limit, above zero."""
+        limits = [limit for limit in (self.iterations, self.seconds) if limit is not None]
+        if len(limits) != 1 or limits[0] <= 0:
+            message = "Give either iterations or seconds, above zero."
+            raise BadQuantity(message, field="iterations")
+        if self.processes < 1:
+            raise BadQuantity("At least one process is needed.", field="processes")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Progress:
+    """How far the search is."""
+
+    seconds: float
+    iterations: int
+    cost_pence: int
+    jobs_planned: int
+
+
+@dataclass(slots=True)
+class Watch:
+    """What the caller wants to hear, and whether he wants the search to end."""
+
+    progress: Callable[[Progress], None] | None = None
+    should_stop: Callable[[], bool] | None = None
+
+
+class _Observer(IteratedLocalSearchCallbacks):
+    """Passes progress on at most twice a second."""
+
+    def __init__(self, watch: Watch) -> None:
+        self._watch = watch
+        self._began = self._told = time.monotonic()
+        self._iterations = 0
+
+    def on_iteration(self, current: Any, candidate: Any, best: Any, cost_evaluator: Any) -> None:
+        """Count, and report now and then."""
+        self._iterations += 1
+        if self._watch.progress is None or self._iterations % FEWEST_ITERATIONS_BETWEEN_REPORTS:
+            return
+        now = time.monotonic()
+        if now - self._told >= 0.5:
+            self._told = now
+            self._watch.progress(
+                Progress(
+                    seconds=now - self._began,
+                    iterations=self._iterations,
+                    cost_pence=best.distance_cost() // UNITS_PER_PENNY
+                    + best.duration_cost() // UNITS_PER_PENNY,
+                    jobs_planned=best.num_clients(),
+                )
+            )
+
+
+class _Stop:
+    """Stops at the limit, or when the caller says so."""
+
+    def __init__(self, effort: Effort, watch: Watch) -> None:
+        self._effort = effort
+        self._watch = watch
+        self._began: float | None = None
+        self._iterations = 0
+
+    def __call__(self, best_cost: float) -> bool:
+        if self._began is None:
+            self._began = time.monotonic()
+        if self._watch.should_stop is not None and self._watch.should_stop():
+            return True
+        if self._effort.iterations is not None:
+            self._iterations += 1
+            return self._iterations > self._effort.iterations
+        assert self._effort.seconds is not None
+        return time.monotonic() - self._began >= self._effort.seconds
+
+
+def search(
+    model: Model,
+    effort: Effort,
+    *,
+    warm: Sequence[Order] = (),
+    watch: Watch | None = None,
+    perturbations: int = 25,
+) -> tuple[list[Order], float]:
+    """The best driving orders found, by tanker-day, and their cost to the solver in pence.
+
+    Warnings of the solver about a tight day are silenced: the jobs that do not fit are
+    named in the plan instead.
+    """
+    watch = watch or Watch()
+    if not model.clients:
+        return [], 0.0
+    params = SolveParams(
+        ils=IteratedLocalSearchParams(callbacks=_Observer(watch)),
+        penalty=PenaltyParams(max_penalty=LARGEST_PENALTY),
+        perturbation=PerturbationParams(1, perturbations),
+    )
+    initial = warm_solution(model, warm) if warm else None
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", PenaltyBoundWarning)
+        warnings.simplefilter("ignore", ScalingWarning)
+        result = solve(
+            model.data,
+            _Stop(effort, watch),
+            seed=effort.seed,
+            collect_stats=False,
+            params=params,
+            initial_solution=initial,
+        )
+    best = result.best
+    cost = best.distance_cost() + best.duration_cost() + best.uncollected_prizes()
+    return _orders_of(model, best), cost / UNITS_PER_PENNY
+
+
+def _orders_of(model: Model, solution: Solution) -> list[Order]:
+    orders = []
+    for route in solution.routes():
+        day = model.days[route.vehicle_type()]
+        visits = []
+        if day.tips_first is not None:
+            visits.append(Visit("tip", day.tips_first.id))
+        for activity in list(route.schedule())[1:-1]:
+            if activity.is_depot():
+                visits.append(Visit("tip", model.reload_works[activity.idx]))
+                continue
+            client = model.clients[activity.idx]
+            if isinstance(client, JobClient):
+                visits.append(Visit("job", client.job))
+        if any(visit.kind == "job" for visit in visits):
+            orders.append((day, tuple(visits)))
+    return orders
+
+
+def warm_solution(model: Model, orders: Sequence[Order]) -> Solution | None:
+    """A starting solution from driving orders; jobs the model does not know are skipped."""
+    number = {(day.tanker.id, day.on): index for index, day in enumerate(model.days)}
+    routes = []
+    used: set[int] = set()
+    for day, visits in orders:
+        index = number.get((day.tanker.id, day.on))
+        if index is None:
+            continue
+        activities = _activities(model, index, visits)
+        if activities and index not in used:
+            used.add(index)
+            routes.append(Route(model.data, activities, index))
+    return Solution(model.data, routes) if routes else None
+
+
+def _activities(model: Model, number: int, visits: Sequence[Visit]) -> list[Activity]:
+    day = model.days[number]
+    open_depots = {works.id: model.depot_of_works[works.id] for works in day.works}
+    activities: list[Activity] = []
+    pending_tip: int | None = None
+    for visit in visits:
+        if visit.kind == "tip":
+            if activities:
+                pending_tip = open_depots.get(visit.id)
+            continue
+        client = _client_for(model, day, visit.id)
+        if client is None:
+            continue
+        if pending_tip is not None:
+            activities.append(Activity(ActivityType.DEPOT, pending_tip))
+            pending_tip = None
+        activities.append(Activity(ActivityType.CLIENT, client))
+    return _with_break(model, number, activities)
+
+
+def _client_for(model: Model, day: TankerDay, job: str) -> int | None:
+    """The client of the job in the first window it has on that day."""
+    windows = model.windows_on(job, day)
+    for client in model.client_of_job.get(job, ()):
+        meaning = model.clients[client]
+        if isinstance(meaning, JobClient) and meaning.window in windows:
+            return client
+    return None
+
+
+def _with_break(model: Model, number: int, activities: list[Activity]) -> list[Activity]:
+    """Put the tanker's break, at its base, in the middle of the order."""
+    for client, meaning in enumerate(model.clients):
+        if (
+            isinstance(meaning, BreakClient)
+            and meaning.tanker_day == number
+            and meaning.place is not None
+            and activities
+        ):
+            middle = (len(activities) + 1) // 2
+            return [
+                *activities[:middle],
+                Activity(ActivityType.CLIENT, client),
+                *activities[middle:],
+            ]
+    return activities
