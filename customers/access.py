@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Literal, Protocol
+from functools import wraps
+from typing import TYPE_CHECKING, Any, Concatenate, Literal, ParamSpec, Protocol
 
+from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
+from django.http import Http404
 
 from customers.models import Membership
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from django.contrib.auth.models import AnonymousUser
+    from django.http import HttpRequest, HttpResponse
 
     from customers.models import Organisation, User
+
+Arguments = ParamSpec("Arguments")
 
 Action = Literal["register", "plan", "visit", "tell", "manage"]
 
@@ -63,3 +71,22 @@ def require_change(user: User | AnonymousUser, thing: Changeable) -> None:
     if not may_change(user, thing):
         message = "Your role lets you look at this but not change it."
         raise PermissionDenied(message)
+
+
+def member_required(
+    view: Callable[Concatenate[HttpRequest, Arguments], HttpResponse],
+) -> Callable[Concatenate[HttpRequest, Arguments], HttpResponse]:
+    """Ask for sign-in, and answer 404 to who belongs to no organisation.
+
+    Views behind it take the organisation from `customers.middleware.organisation_of(request)`.
+    """
+
+    @wraps(view)
+    def gate(
+        request: HttpRequest, *args: Arguments.args, **kwargs: Arguments.kwargs
+    ) -> HttpResponse:
+        if not request.organisation:  # type: ignore[attr-defined]
+            raise Http404
+        return view(request, *args, **kwargs)
+
+    return login_required(gate)

@@ -1,0 +1,315 @@
+"""The job sheet as a form: one part for the visit, one for each tank, chamber and defect."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+
+from servicing.models import ChamberFinding, Defect, Dip, FieldFinding, System, Visit
+
+if TYPE_CHECKING:
+    from servicing.models import Chamber, Tank
+
+LOOKED_AT = [("", "Not looked at"), ("yes", "Yes"), ("no", "No")]
+DEEPEST_MM = 10_000
+
+
+def number(label: str, *, help_text: str = "", least: int | None = 0) -> forms.IntegerField:
+    """A whole number that a phone offers its digits for."""
+    return forms.IntegerField(
+        label=label,
+        required=False,
+        min_value=least,
+        max_value=DEEPEST_MM,
+        help_text=help_text,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric", "step": "1"}),
+    )
+
+
+def yes_no(label: str) -> forms.TypedChoiceField:
+    """Yes, no, or not looked at (None)."""
+    return forms.TypedChoiceField(
+        label=label,
+        required=False,
+        choices=LOOKED_AT,
+        coerce=lambda word: word == "yes",
+        empty_value=None,
+        widget=forms.RadioSelect,
+    )
+
+
+def clock(label: str) -> forms.TimeField:
+    """A time of day at the place."""
+    return forms.TimeField(
+        label=label,
+        required=False,
+        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
+        error_messages={"invalid": "Give a time such as 09:40."},
+    )
+
+
+class ClosingForm(forms.Form):
+    """What every sheet says, whether the work was done or not."""
+
+    sheet_key = forms.UUIDField(widget=forms.HiddenInput)
+    sure = forms.BooleanField(
+        label="I have looked again: it is right as it stands", required=False
+    )
+    visited_on = forms.DateField(
+        label="Day",
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages={
+            "required": "Give the day of the visit.",
+            "invalid": "Give a day of the calendar.",
+        },
+    )
+    arrived = clock("Arrived at")
+    left = clock("Left at")
+    crew_name = forms.CharField(label="Who was sent", max_length=160, required=False)
+    vehicle_registration = forms.CharField(label="Vehicle", max_length=20, required=False)
+    notes = forms.CharField(
+        label="Anything the next crew should know",
+        required=False,
+        max_length=4000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+
+class AbandonForm(ClosingForm):
+    """The crew had to leave it."""
+
+    prefix = "left-undone"
+
+    abandoned_because = forms.ChoiceField(
+        label="Why it could not be done",
+        choices=[("", "Choose a reason"), *Visit.Abandoned.choices],
+        error_messages={"required": "Choose the reason."},
+    )
+    lid_back_on = forms.BooleanField(
+        label="The cover is back on and fastened, or was never touched", required=False
+    )
+
+
+class VisitForm(ClosingForm):
+    """The part of the sheet that is asked once, in the order of the work."""
+
+    REMOVED = [
+        ("all", "Emptied, every compartment"),
+        ("part", "Part only"),
+        ("none", "Nothing taken out"),
+    ]
+
+    cautions_read = forms.BooleanField(
+        label="I have read the cautions and work by them",
+        error_messages={"required": "Read the cautions and say so before the cover moves."},
+    )
+    ground = forms.ChoiceField(
+        label="The ground is",
+        choices=Visit.Ground.choices,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Say how the ground is: it decides how much may be taken out."},
+    )
+    removed = forms.ChoiceField(
+        label="What was taken out",
+        choices=REMOVED,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Say what was taken out."},
+    )
+    volume_removed = forms.FloatField(
+        label="How much was taken out",
+        required=False,
+        min_value=0,
+        widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "any"}),
+    )
+    volume_left = forms.FloatField(
+        label="How much sludge stayed in, about",
+        required=False,
+        min_value=0,
+        help_text="Needed when only a part was taken out.",
+        widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "any"}),
+    )
+    refilled_with_water = forms.BooleanField(label="Refilled with water", required=False)
+    effluent_ran_back = forms.BooleanField(
+        label="Water ran back in from the outlet while emptying", required=False
+    )
+    surface = forms.ChoiceField(
+        label="Its surface is",
+        choices=[("", "Not looked at"), *FieldFinding.Surface.choices],
+        required=False,
+        widget=forms.RadioSelect,
+    )
+    smell = forms.BooleanField(label="It smells", required=False)
+    field_notes = forms.CharField(label="About the field", max_length=300, required=False)
+    blower_running = yes_no("The blower runs")
+    air_filter_cleaned = forms.BooleanField(label="Air filter cleaned or changed", required=False)
+    alarm_works = yes_no("The alarm works")
+    effluent_clear = yes_no("The effluent is clear")
+    settled_sludge_ml_per_l = number(
+        "Settled sludge after 30 minutes, mL/L", help_text="The jar test (SV30)."
+    )
+    plant_notes = forms.CharField(label="About the plant", max_length=300, required=False)
+    serviced = forms.BooleanField(label="The plant was serviced on this visit", required=False)
+    lid_back_on = forms.BooleanField(
+        label="The cover is back on and fastened",
+        error_messages={"required": "Put the cover back on and fasten it before you close."},
+    )
+    who_was_present = forms.CharField(
+        label="Who was there",
+        max_length=160,
+        required=False,
+        help_text="A name, or nobody and where the note was left.",
+    )
+
+    # Parts of the sheet that a system may not have.
+    PARTS: dict[str, tuple[str, ...]] = {
+        "removal": (
+            "removed",
+            "volume_removed",
+            "volume_left",
+            "refilled_with_water",
+            "effluent_ran_back",
+        ),
+        "field": ("surface", "smell", "field_notes"),
+        "plant": (
+            "blower_running",
+            "air_filter_cleaned",
+            "alarm_works",
+            "effluent_clear",
+            "settled_sludge_ml_per_l",
+            "plant_notes",
+            "serviced",
+        ),
+    }
+
+    def __init__(
+        self, *args: Any, parts: Iterable[str], volume_unit: str, emptying: bool, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.parts = frozenset(parts)
+        self.emptying = emptying
+        for part, names in self.PARTS.items():
+            if part not in self.parts:
+                for name in names:
+                    del self.fields[name]
+        if "removal" in self.parts:
+            for name in ("volume_removed", "volume_left"):
+                self.fields[name].label = f"{self.fields[name].label}, {volume_unit}"
+        if "plant" in self.parts:
+            self.fields["settled_sludge_ml_per_l"].max_value = 1000  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        """Volumes belong to what was taken out, and an emptying takes something out."""
+        cleaned = super().clean() or {}
+        removed = cleaned.get("removed")
+        if removed in ("all", "part") and not self.was_given("volume_removed"):
+            self.add_error("volume_removed", "Say how much was taken out.")
+        if removed == "part" and not self.was_given("volume_left"):
+            self.add_error("volume_left", "Say about how much sludge stayed in.")
+        if removed == "none" and self.emptying:
+            self.add_error(
+                "removed",
+                "This job is an emptying. If nothing could be taken out, close it with a reason "
+                "under “It could not be done”.",
+            )
+        return cleaned
+
+    def was_given(self, name: str) -> bool:
+        """Whether a figure was typed, right or wrong: the wrong one has its own message."""
+        return name in self.errors or self.cleaned_data.get(name) is not None
+
+
+class DipForm(forms.Form):
+    """Levels in one tank before anything is removed."""
+
+    sludge_mm = number("Sludge from the floor, mm")
+    scum_mm = number("Scum, mm thick")
+    liquid_level_mm = number(
+        "Liquid against the outlet, mm",
+        help_text="0 at the outlet; above it as 50, below it as -50.",
+        least=-DEEPEST_MM,
+    )
+    method = forms.ChoiceField(
+        label="Measured with", choices=Dip.Method.choices, initial=Dip.Method.CORE_SAMPLER
+    )
+
+    def __init__(self, *args: Any, tank: Tank, **kwargs: Any) -> None:
+        super().__init__(*args, prefix=f"tank-{tank.pk}", **kwargs)
+        self.tank = tank
+
+    @property
+    def has_reading(self) -> bool:
+        """Whether any level was given."""
+        names = ("sludge_mm", "scum_mm", "liquid_level_mm")
+        return any(self.cleaned_data.get(name) is not None for name in names)
+
+
+class ChamberForm(forms.Form):
+    """What lay in one chamber."""
+
+    flow = forms.ChoiceField(
+        label="Flow",
+        choices=[("", "Not opened"), *ChamberFinding.Flow.choices],
+        required=False,
+        widget=forms.RadioSelect,
+    )
+    debris = forms.ChoiceField(
+        label="Mostly", choices=ChamberFinding.Debris.choices, required=False
+    )
+    amount = forms.TypedChoiceField(
+        label="How much of it is filled",
+        choices=ChamberFinding.Amount.choices,
+        coerce=int,
+        empty_value=0,
+        required=False,
+    )
+    standing_water_mm = number("Standing water, mm")
+    action = forms.ChoiceField(label="Done", choices=ChamberFinding.Action.choices, required=False)
+    remark = forms.CharField(label="Remark", max_length=300, required=False)
+
+    def __init__(self, *args: Any, chamber: Chamber, **kwargs: Any) -> None:
+        super().__init__(*args, prefix=f"chamber-{chamber.pk}", **kwargs)
+        self.chamber = chamber
+
+    def clean(self) -> dict[str, Any]:
+        """A chamber that was opened says how the water ran; debris and amount go together."""
+        cleaned = super().clean() or {}
+        told = cleaned.get("debris") not in (None, "", "none") or cleaned.get("amount")
+        told = told or cleaned.get("standing_water_mm") is not None or cleaned.get("remark")
+        if told and not cleaned.get("flow"):
+            self.add_error("flow", "Say how the water ran.")
+        if bool(cleaned.get("amount")) != (cleaned.get("debris") not in (None, "", "none")):
+            self.add_error("amount", "Give both: what lies in it and how much.")
+        return cleaned
+
+
+class DefectForm(forms.Form):
+    """Something wrong that has to be mended."""
+
+    what = forms.CharField(label="What is wrong", max_length=300, required=False)
+    severity = forms.ChoiceField(
+        label="How bad", choices=[("", "Choose"), *Defect.Severity.choices], required=False
+    )
+
+    def clean(self) -> dict[str, Any]:
+        """Both or neither."""
+        cleaned = super().clean() or {}
+        if cleaned.get("what") and not cleaned.get("severity"):
+            self.add_error("severity", "Say how bad it is.")
+        if cleaned.get("severity") and not cleaned.get("what"):
+            self.add_error("what", "Say what is wrong.")
+        return cleaned
+
+
+def parts_of(system: System) -> frozenset[str]:
+    """Parts of the sheet that apply to a system: removal, field, plant."""
+    parts = set()
+    if system.holds_sludge:
+        parts.add("removal")
+    soaks = (System.Discharge.DRAINAGE_FIELD, System.Discharge.SOAKAWAY)
+    if system.kind == System.Kind.SOAKAWAY or system.discharge in soaks:
+        parts.add("field")
+    if system.kind == System.Kind.PACKAGE_PLANT:
+        parts.add("plant")
+    return frozenset(parts)

@@ -1,0 +1,64 @@
+"""The list of what is due, and making jobs of it now."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.shortcuts import redirect, render
+from django.urls import path
+from django.views.decorators.http import require_POST
+
+from customers.access import member_required, require
+from customers.middleware import organisation_of
+from scheduler import due_work
+from scheduler.job_lists import JobFilter
+from scheduler.local_days import local_today
+from scheduler.models import Job
+from servicing.forecasts import refresh_forecasts
+from servicing.models import System
+
+if TYPE_CHECKING:
+    from django.http import HttpRequest, HttpResponse
+
+PAGE = 50
+
+
+@member_required
+def due(request: HttpRequest) -> HttpResponse:
+    """List open jobs by due date with why they are due."""
+    organisation = organisation_of(request)
+    today = local_today(organisation)
+    asked = request.GET.copy()
+    asked.setdefault("state", "open")
+    jobs = (
+        Job.objects.for_operator(organisation)
+        .select_related("system", "system__premises", "organisation", "handed_to")
+        .order_by("-urgent", "due_on", "pk")
+    )
+    narrowed = JobFilter(asked, jobs, today=today)
+    page = Paginator(narrowed.qs, PAGE).get_page(request.GET.get("page"))
+    away = Job.objects.open().filter(organisation=organisation, handed_to__isnull=False).count()
+    context = {"filter": narrowed, "page": page, "today": today, "handed_away": away}
+    return render(request, "scheduler/due.html", context)
+
+
+@member_required
+@require_POST
+def find_due_work(request: HttpRequest) -> HttpResponse:
+    """Refresh the forecasts and make jobs of what falls due, now instead of tonight."""
+    organisation = organisation_of(request)
+    require(request.user, "plan", organisation)
+    today = local_today(organisation)
+    refresh_forecasts(systems=System.objects.filter(organisation=organisation), today=today)
+    done = due_work.make_due_jobs(organisation=organisation, today=today)
+    said = f"{done.made} made, {done.changed} changed, {done.withdrawn} withdrawn."
+    messages.success(request, f"Looked through the register. Jobs: {said}")
+    return redirect("scheduler:due")
+
+
+urlpatterns = [
+    path("due/", due, name="due"),
+    path("due/find/", find_due_work, name="find_due_work"),
+]
