@@ -36,7 +36,7 @@ def approximate_position(postcode: "Postcode") -> DistrictMiddle | None:
 @cache
 def _districts() -> dict[str, DistrictMiddle]:
     table = files(__package__).joinpath("postcode_districts.csv")
-    with table.open(encoding="utf-8", newline="") as lines:
+    with table.open(encoding="utf-8") as lines:
         rows = csv.DictReader(line for line in lines if not line.startswith("#"))
         return {
             row["district"]: DistrictMiddle(

@@ -1,0 +1,1 @@
+"""Lists of past installations: read, understood, compared with the register, and brought in."""
