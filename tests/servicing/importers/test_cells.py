@@ -34,6 +34,7 @@ def read(cell, *, month_first=False):
 
         dt.date(2021, 3, 15), "15/03/2021 00:00", " 15/03/2021. ",
     ],
+    ids=repr,
 )  # fmt: skip
 def test_one_day_in_its_usual_writings_is_one_day(cell):
     # 44270 is the serial date spreadsheets show for 15 March 2021 (day 1 = 1 January 1900).
@@ -51,7 +52,7 @@ def test_month_without_day_means_any_of_its_days(cell):
     assert read(cell) == ReadDate(dt.date(2021, 3, 1), dt.date(2021, 3, 31))
 
 
-@pytest.mark.parametrize("cell", ["2009", 2009, 2009.0])
+@pytest.mark.parametrize("cell", ["2009", 2009, 2009.0], ids=repr)
 def test_year_alone_means_any_of_its_days(cell):
     assert read(cell) == ReadDate(dt.date(2009, 1, 1), dt.date(2009, 12, 31))
 
@@ -121,6 +122,7 @@ def test_every_day_survives_being_written_in_each_order(when):
         ("1000", "us_gallons", 3785.4),
         ("4500 litres", "imperial_gallons", 4500),
     ],
+    ids=repr,
 )
 def test_volumes_become_litres(cell, unit, litres):
     assert read_volume(cell, unit=unit, gallon="imperial_gallons") == pytest.approx(litres)
