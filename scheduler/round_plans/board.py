@@ -1,0 +1,125 @@
+"""The proposals of a run as they stand now, ready to be looked at again by the planner."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from scheduler.models import Job, Round
+from scheduler.routing.checker import check_plan
+from scheduler.routing.problem import Problem, places_of
+from scheduler.routing.roads import Roads
+from scheduler.routing.rounds import LeftOut, Plan
+from scheduler.routing.travel_times import StraightLine
+
+from .clock import LocalClock
+from .job_choice import plannable
+from .problem import Fleet, fleet_of, problem_of
+from .rows import breach_rows, figures_of, names_of, read_round
+from .settings import PlanSettings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from scheduler.models import PlanRun
+
+
+@dataclass(frozen=True, kw_only=True)
+class Board:
+    """Rows of one run beside the problem they answer, as both are today."""
+
+    run: PlanRun
+    settings: PlanSettings
+    clock: LocalClock
+    fleet: Fleet
+    problem: Problem
+    roads: Roads
+    rows: tuple[Round, ...]
+    jobs: dict[str, Job]
+    names: dict[str, str]
+    gone: dict[int, tuple[str, ...]] = field(default_factory=dict)
+
+    def plan(self) -> Plan:
+        """Proposals as a plan; rounds with a job that is gone are left to `breaches`."""
+        sound = [row for row in self.rows if row.pk not in self.gone]
+        placed = tuple(read_round(row, self.problem, self.roads, self.clock) for row in sound)
+        on_rounds = {job for each in placed for job in each.job_ids}
+        reasons = {line["job"]: line for line in self.run.left_out}
+        left_out = tuple(
+            LeftOut(
+                job=job.id,
+                rule=reasons.get(job.id, {}).get("rule", "taken-off"),
+                why=reasons.get(job.id, {}).get("why", ""),
+            )
+            for job in self.problem.jobs
+            if job.id not in on_rounds
+        )
+        return Plan(rounds=placed, left_out=left_out, missed_value_pence=0)
+
+    def breaches(self) -> dict[int, list[dict[str, str]]]:
+        """What the checker finds today, by primary key of the round; empty lists when sound."""
+        plan = self.plan()
+        key = {(str(row.tanker.public_id), row.day): row.pk for row in self.rows}
+        found: dict[int, list[dict[str, str]]] = {row.pk: [] for row in self.rows}
+        for each in check_plan(self.problem, self.roads.table, plan.rounds):
+            holders = [key[each.tanker, each.on]] if each.on and each.tanker else list(found)
+            for pk in holders:
+                found[pk] += breach_rows([each], self.names)
+        for pk, references in self.gone.items():
+            why = "{} can no longer be planned: it was done, withdrawn or handed to others."
+            found[pk] += [{"rule": "gone", "job": "", "why": why.format(one)} for one in references]
+        return found
+
+
+def board_of(run: PlanRun) -> Board:
+    """Board of a run's proposals. Raises the planner's own errors when nothing can be planned."""
+    settings = PlanSettings.from_json(run.settings)
+    organisation = run.organisation
+    problem = problem_of(
+        organisation=organisation,
+        first_day=run.first_day,
+        days=run.days,
+        settings=settings,
+    )
+    fleet = fleet_of(organisation, settings.tankers, settings.works)
+    jobs = plannable(Job.objects.for_operator(organisation)).filter(public_id__in=settings.jobs)
+    by_id = {str(job.public_id): job for job in jobs}
+    tankers = [tanker.pk for tanker in fleet.tankers]
+    rows = tuple(
+        Round.objects.filter(run=run, accepted_at__isnull=True, tanker__in=tankers)
+        .select_related("tanker__base", "tanker__crew", "crew", "organisation")
+        .order_by("day", "tanker__name")
+    )
+    return Board(
+        run=run,
+        settings=settings,
+        clock=LocalClock.of(organisation),
+        fleet=fleet,
+        problem=problem,
+        roads=Roads(StraightLine().table(places_of(problem))),
+        rows=rows,
+        jobs=by_id,
+        names=names_of(fleet, by_id.values()),
+        gone=_gone(rows, by_id),
+    )
+
+
+def _gone(rows: Iterable[Round], jobs: dict[str, Job]) -> dict[int, tuple[str, ...]]:
+    """References of jobs on each round that can no longer be planned."""
+    gone: dict[int, tuple[str, ...]] = {}
+    for row in rows:
+        stops = row.stops.filter(job__isnull=False).select_related("job__system")
+        missing = tuple(
+            stop.job.system.reference
+            for stop in stops
+            if stop.job is not None and str(stop.job.public_id) not in jobs
+        )
+        if missing:
+            gone[row.pk] = missing
+    return gone
+
+
+def write_figures(board: Board) -> None:
+    """Sums on the run after its rounds were changed by hand."""
+    board.run.figures = figures_of(board.plan())
+    board.run.save(update_fields=["figures", "left_out", "changed_at"])

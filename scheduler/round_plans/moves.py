@@ -1,0 +1,121 @@
+"""Changing a proposal by hand: look first, then write."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.db import transaction
+
+from scheduler.routing import moves as routing
+from scheduler.routing.rounds import Breach
+from scheduler.routing.rounds import Round as PlannedRound
+
+from .board import Board, board_of, write_figures
+from .rows import breach_rows, fill_round, new_round
+
+if TYPE_CHECKING:
+    from scheduler.models import Job, PlanRun, Round, Tanker
+
+TAKEN_OFF = "Taken off by hand."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Look:
+    """What a change would do, before it is made. Breaches are sentences of the rounds touched."""
+
+    possible: bool
+    breaches: tuple[str, ...]
+    pence: int
+    metres: int
+    seconds: int
+    starts_at: dt.datetime | None
+    rounds: tuple[PlannedRound, ...]
+    found: tuple[Breach, ...]
+
+
+def look_at_move(
+    board: Board, *, job: Job, tanker: Tanker, day: dt.date, position: int | None
+) -> Look:
+    """Try a job on a tanker and day; `position` counts jobs from 0, None is the best place."""
+    job_id = str(job.public_id)
+    check = routing.check_move(
+        board.problem,
+        board.plan(),
+        table=board.roads.table,
+        job=job_id,
+        to_tanker=str(tanker.public_id),
+        on=day,
+        position=position,
+    )
+    return _look(board, check, job_id)
+
+
+def look_at_taking_off(board: Board, *, job: Job) -> Look:
+    """Try the plan without a job."""
+    job_id = str(job.public_id)
+    check = routing.take_off(board.problem, board.plan(), table=board.roads.table, job=job_id)
+    return _look(board, check, job_id)
+
+
+def _look(board: Board, check: routing.MoveCheck, job: str) -> Look:
+    starts = [
+        board.clock.moment(each.on, stop.start_seconds)
+        for each in check.rounds
+        for stop in each.stops
+        if stop.kind == "job" and stop.id == job
+    ]
+    return Look(
+        possible=check.possible,
+        breaches=tuple(line["why"] for line in breach_rows(check.breaches, board.names)),
+        pence=check.cost_change_pence,
+        metres=check.metres_change,
+        seconds=check.seconds_change,
+        starts_at=starts[0] if starts else None,
+        rounds=tuple(check.rounds),
+        found=tuple(check.breaches),
+    )
+
+
+@transaction.atomic
+def make_move(board: Board, look: Look, *, job: Job) -> None:
+    """Write a change that was looked at. A job on no round any more joins those left out."""
+    rows = {(str(row.tanker.public_id), row.day): row for row in board.rows}
+    for planned in look.rounds:
+        row = rows.get((planned.tanker, planned.on))
+        if planned.job_ids:
+            _write_round(board, row or _added(board, planned), planned, look)
+        elif row is not None:
+            row.delete()
+    _note_left_out(board.run, look, str(job.public_id))
+    write_figures(board_of(board.run))
+
+
+def _added(board: Board, planned: PlannedRound) -> Round:
+    tanker = next(one for one in board.fleet.tankers if str(one.public_id) == planned.tanker)
+    return new_round(board.run, tanker, planned)
+
+
+def _write_round(board: Board, row: Round, planned: PlannedRound, look: Look) -> None:
+    own = [
+        each
+        for each in look.found
+        if (each.tanker or planned.tanker) == planned.tanker
+        and (each.on or planned.on) == planned.on
+    ]
+    fill_round(
+        row,
+        planned,
+        fleet=board.fleet,
+        jobs=board.jobs,
+        clock=board.clock,
+        breaches=breach_rows(own, board.names),
+    )
+
+
+def _note_left_out(run: PlanRun, look: Look, job: str) -> None:
+    others = [line for line in run.left_out if line["job"] != job]
+    if look.starts_at is None:
+        others.append({"job": job, "rule": "taken-off", "why": TAKEN_OFF})
+    run.left_out = others

@@ -1,0 +1,43 @@
+"""What the planner (the person) asked for: kept with the run, read again by whoever works it."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any, Self
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+LONGEST_SEARCH_SECONDS = 600
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanSettings:
+    """Choices for one run; ids are public ids as text.
+
+    `litres_high` plans on the litres that nine jobs in ten do not exceed. `arrival_minutes` is
+    how much earlier or later than planned an owner is told to expect us. `after` is an earlier
+    run of the same days whose locked stops stay where they are and whose order is the start.
+    """
+
+    tankers: tuple[str, ...]
+    jobs: tuple[str, ...]
+    works: tuple[str, ...] = ()
+    seconds: int = 10
+    iterations: int | None = None
+    seed: int = 1
+    litres_high: bool = False
+    arrival_minutes: int = 60
+    after: str = ""
+
+    def as_json(self) -> dict[str, Any]:
+        """For `PlanRun.settings`."""
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, stored: Mapping[str, Any]) -> Self:
+        """From `PlanRun.settings`; what an older row lacks takes its default."""
+        known = {name: stored[name] for name in cls.__dataclass_fields__ if name in stored}
+        for name in ("tankers", "jobs", "works"):
+            known[name] = tuple(known.get(name, ()))
+        return cls(**known)
