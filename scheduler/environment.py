@@ -6,7 +6,6 @@ a generated secret. Each variable that production sets is listed in `.env.exampl
 environment.
 """
 
-import os
 import secrets
 from pathlib import Path
 
@@ -46,7 +45,7 @@ def secret_is_generated() -> bool:
 
 def _kept_secret(kept: Path) -> str:
     if not kept.exists():
-        draft = kept.with_name(f"{kept.name}.{os.getpid()}")
+        draft = kept.with_name(f"{kept.name}.{secrets.token_hex(8)}")
         draft.touch(mode=0o600)
         draft.write_text(secrets.token_urlsafe(64), encoding="ascii")
         try:

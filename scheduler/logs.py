@@ -103,11 +103,13 @@ class RequestLog:
         request_id = uuid.uuid4().hex
         bind_contextvars(request=request_id)
         begun = time.perf_counter()
-        response = self.get_response(request)
-        milliseconds = round((time.perf_counter() - begun) * 1000)
-        logger.info("%s %s in %s ms", response.status_code, route_of(request), milliseconds)
+        try:
+            response = self.get_response(request)
+            milliseconds = round((time.perf_counter() - begun) * 1000)
+            logger.info("%s %s in %s ms", response.status_code, route_of(request), milliseconds)
+        finally:
+            clear_contextvars()
         response["X-Request-Id"] = request_id
-        clear_contextvars()
         return response
 
 
