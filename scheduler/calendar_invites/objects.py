@@ -55,11 +55,13 @@ def feed(
     *,
     name: str,
     uid: str,
-    source: str,
     refresh: timedelta = timedelta(hours=6),
     colour: str = "steelblue",
 ) -> bytes:
-    """A calendar to subscribe to: no METHOD, nobody invited, refresh interval by RFC 7986."""
+    """A calendar to subscribe to: no METHOD, nobody invited, refresh interval by RFC 7986.
+
+    SOURCE is left out: the address of a feed is its secret, and calendars get passed on.
+    """
     calendar = Calendar()
     calendar.add("PRODID", PRODID)
     calendar.add("VERSION", "2.0")
@@ -67,7 +69,6 @@ def feed(
     calendar.add("NAME", one_line(name))
     calendar.add("X-WR-CALNAME", one_line(name))
     calendar.add("COLOR", colour)
-    calendar.add("SOURCE", vUri(source), parameters={"VALUE": "URI"})
     # The VALUE parameter is required: the property has no default type (RFC 7986 §5.7).
     calendar.add("REFRESH-INTERVAL", vDuration(refresh), parameters={"VALUE": "DURATION"})
     calendar.add("X-PUBLISHED-TTL", vDuration(refresh))
@@ -78,7 +79,7 @@ def feed(
         _add_zone(calendar, zone)
     for entry in ordered:
         calendar.add_component(_event(entry))
-    return calendar.to_ical()
+    return bytes(calendar.to_ical())
 
 
 def _object(method: Method, entry: Entry, event: Event) -> bytes:
@@ -89,7 +90,7 @@ def _object(method: Method, entry: Entry, event: Event) -> bytes:
     if _named_zone(entry):
         _add_zone(calendar, entry.zone)
     calendar.add_component(event)
-    return calendar.to_ical()
+    return bytes(calendar.to_ical())
 
 
 def _add_zone(calendar: Calendar, zone: str) -> None:

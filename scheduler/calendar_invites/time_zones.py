@@ -126,7 +126,9 @@ def _candidate_rules(example: date) -> list[tuple[tuple[str, str], ...]]:
     month, weekday = str(example.month), WEEKDAYS[example.weekday()]
     nth = (example.day - 1) // 7 + 1
     orders = ["-1", *([str(nth)] if nth < 5 else [])]
-    rules = [(("BYMONTH", month), ("BYDAY", order + weekday)) for order in orders]
+    rules: list[tuple[tuple[str, str], ...]] = [
+        (("BYMONTH", month), ("BYDAY", order + weekday)) for order in orders
+    ]
     last_start = calendar.monthrange(example.year, example.month)[1] - 6
     for start in range(max(1, example.day - 6), min(example.day, last_start) + 1):
         window = ",".join(str(day) for day in range(start, start + 7))
@@ -172,5 +174,5 @@ def _observance_component(observance: Observance) -> TimezoneStandard | Timezone
     component.add("TZNAME", first.name)
     if observance.rule:
         parts = {name: value.split(",") for name, value in observance.rule}
-        component.add("RRULE", vRecur(FREQ=["YEARLY"], **parts))
+        component.add("RRULE", vRecur({"FREQ": ["YEARLY"], **parts}))
     return component

@@ -36,7 +36,7 @@ class UnfoldedHeader(UnstructuredHeader):
 def _headers() -> HeaderRegistry:
     registry = HeaderRegistry()
     for name in ("list-unsubscribe", "message-id"):
-        registry.map_to_type(name, UnfoldedHeader)
+        registry.map_to_type(name, UnfoldedHeader)  # type: ignore[arg-type]  # made one by mixing in
     return registry
 
 
@@ -58,6 +58,7 @@ class Letter:
     calendar_object: bytes = b""
     calendar_method: str = ""
     unsubscribe_url: str = ""
+    reply_to: Party | None = None
     is_response: bool = False
 
 
@@ -73,11 +74,6 @@ def wire_bytes(letter: Letter) -> bytes:
     _set_headers(message, letter)
     _set_boundaries(message, letter.message_id)
     return message.as_bytes()
-
-
-def message_id(key: str, domain: str) -> str:
-    """A Message-ID that names the outbox row, so that a repeat is known for one."""
-    return f"<{hashlib.sha256(key.encode()).hexdigest()[:40]}@{domain}>"
 
 
 def _alternative(letter: Letter) -> EmailMessage:
@@ -105,7 +101,7 @@ def _base64_part(content: bytes, content_type: str, filename: str = "") -> Email
 
 def _set_headers(message: EmailMessage, letter: Letter) -> None:
     message["From"] = _header_address(letter.sender)
-    message["Reply-To"] = _header_address(Party(letter.sender.address))
+    message["Reply-To"] = _header_address(letter.reply_to or Party(letter.sender.address))
     message["To"] = _header_address(letter.recipient)
     message["Subject"] = one_line(letter.subject)
     message["Date"] = format_datetime(letter.written_at)

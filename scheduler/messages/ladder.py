@@ -1,0 +1,218 @@
+"""Writing the reminders that are due; run often, it writes each of them once."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, time, timedelta
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+from django.db.models import Exists, OuterRef
+from django.utils import timezone
+
+from customers.models import Agreement, Organisation
+from scheduler.messages import consent, steps
+from scheduler.messages.compose import Draft, write_down
+from scheduler.messages.quiet_hours import is_bank_holiday, reminder_moment
+from scheduler.messages.recipients import who_decides, who_expects_us
+from scheduler.messages.timing import holiday_region
+from scheduler.messages.words import job_facts, local_day, span_in_words
+from scheduler.models import Appointment, Job, Message
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from scheduler.messages.recipients import Recipient
+    from scheduler.messages.steps import Rung
+    from scheduler.models import CalendarEvent
+    from scheduler.models.jobs import AppointmentQuerySet, JobQuerySet
+
+# Offers look this far ahead: the first step, and two months that midwinter may bring it forward.
+FURTHEST_DAYS = 60 + 62
+
+
+def plan_reminders(*, now: datetime | None = None) -> int:
+    """Write every reminder whose day has come; give the number of new messages."""
+    now = now or timezone.now()
+    written = 0
+    for organisation in Organisation.objects.select_related("profile"):
+        today = local_day(now, organisation.time_zone)
+        jobs = unsettled_jobs(organisation, today)
+        told = set(
+            Message.objects.filter(job__in=jobs, template__in=[s.name for s in steps.OFFERS])
+            .order_by()
+            .values_list("job", "template")
+        )
+        for job in jobs.iterator():
+            rung = steps.offer_rung(today, job.due_on)
+            if rung is not None and (job.pk, rung.step.name) not in told:
+                written += remind_to_book(job, now=now)
+        for appointment in coming_visits(organisation, now).iterator():
+            written += remind_of_visit(appointment, now=now)
+    return written
+
+
+def unsettled_jobs(organisation: Organisation, today: date) -> JobQuerySet:
+    """Jobs an owner should settle a day for: wanted, due soon or overdue, no day offered."""
+    offered = Appointment.objects.filter(job=OuterRef("pk"), cancelled_at__isnull=True)
+    return (
+        Job.objects.filter(
+            ~Exists(offered),
+            organisation=organisation,
+            state__in=[Job.State.WANTED, Job.State.OFFERED],
+            due_on__lte=today + timedelta(days=FURTHEST_DAYS),
+        )
+        .exclude(kind=Job.Kind.CALL_OUT)
+        .select_related("system__premises__organisation", "organisation__profile")
+    )
+
+
+def coming_visits(organisation: Organisation, now: datetime) -> AppointmentQuerySet:
+    """Agreed visits within the next days that still stand."""
+    return (
+        Appointment.objects.standing()
+        .filter(
+            job__organisation=organisation,
+            agreed_at__isnull=False,
+            starts_at__gt=now,
+            starts_at__lte=now + timedelta(days=9),
+        )
+        .select_related("job__system__premises__organisation", "job__organisation__profile")
+    )
+
+
+@transaction.atomic
+def remind_to_book(job: Job, *, now: datetime) -> int:
+    """Write the offer or the overdue reminder a job has reached, to each who decides."""
+    premises = job.system.premises
+    today = local_day(now, premises.zone_name)
+    rung = steps.offer_rung(today, job.due_on)
+    if rung is None:
+        return 0
+    message_class = class_of(job, today)
+    written = 0
+    for recipient in who_decides(premises, today):
+        draft = _draft(job, recipient, rung, now, message_class=message_class)
+        written += write_down(draft) is not None
+    return written
+
+
+def class_of(job: Job, today: date) -> str:
+    """A reminder under a current agreement serves it; to anybody else it is marketing.
+
+    Privacy and Electronic Communications Regulations 2003: a neutral message about an existing
+    contract is none, an invitation to book is direct marketing (common reading, not advice).
+    """
+    agreed = Agreement.objects.filter(premises=job.system.premises).current(today)
+    return consent.SERVICE if agreed.exists() else consent.MARKETING
+
+
+@transaction.atomic
+def remind_of_visit(appointment: Appointment, *, now: datetime) -> int:
+    """Write the reminder an agreed visit has reached, to each who expects it."""
+    job = appointment.job
+    premises = job.system.premises
+    zone = premises.zone_name
+    today = local_day(now, zone)
+    visit_on = local_day(appointment.starts_at, zone)
+    booked_on = local_day(appointment.agreed_at or appointment.created_at, zone)
+    # Said early where the day itself is a holiday: a reminder after the visit helps nobody.
+    day = _last_of_holidays(today, holiday_region(job.organisation), visit_on)
+    rung = steps.visit_rung(day, visit_on, booked_on)
+    if rung is None:
+        return 0
+    events = {event.attendee_email: event for event in appointment.events.all()}
+    when = span_in_words(appointment.starts_at, appointment.ends_at, zone)
+    written = 0
+    for recipient in who_expects_us(premises, today):
+        draft = _draft(
+            job,
+            recipient,
+            rung,
+            now,
+            message_class=consent.SERVICE,
+            about=f"{appointment.pk}:{appointment.starts_at.timestamp():.0f}",
+            when=when,
+            event=events.get(recipient.address),
+            expires_at=appointment.starts_at,
+        )
+        written += write_down(draft) is not None
+    return written
+
+
+def _last_of_holidays(today: date, region: str, visit_on: date) -> date:
+    """The last day of the holidays that begin tomorrow, so that what falls in them is said now."""
+    day = today
+    while day + timedelta(days=1) < visit_on and is_bank_holiday(day + timedelta(days=1), region):
+        day += timedelta(days=1)
+    return day
+
+
+def _draft(
+    job: Job,
+    recipient: Recipient,
+    rung: Rung,
+    now: datetime,
+    *,
+    message_class: str,
+    about: str = "",
+    when: str = "",
+    event: CalendarEvent | None = None,
+    expires_at: datetime | None = None,
+) -> Draft:
+    zone = job.system.premises.zone_name
+    morning = reminder_moment(
+        local_day(now, zone), zone=zone, region=holiday_region(job.organisation)
+    )
+    subject = about or job.public_id.hex
+    return Draft(
+        key=f"{rung.step.name}:{subject}:{recipient.person.public_id.hex}",
+        template=rung.step.name,
+        organisation=job.organisation,
+        name=recipient.person.name,
+        address=recipient.address,
+        channel=recipient.channel,
+        facts={**job_facts(job), "when": when},
+        send_at=max(now, morning),
+        expires_at=expires_at or _start_of(rung.until, zone),
+        message_class=message_class,
+        recipient=recipient,
+        job=job,
+        event=event,
+    )
+
+
+def _start_of(day: date, zone: str) -> datetime:
+    return datetime.combine(day, time(), tzinfo=ZoneInfo(zone)).astimezone(UTC)
+
+
+def to_ring(organisation: Organisation, today: date, most: int = 200) -> list[tuple[Job, str]]:
+    """Jobs that want a telephone call, longest due first, with the reason.
+
+    Letters had no answer, or none can be sent. Looks at the `most` longest due only.
+    """
+    calls = []
+    due = unsettled_jobs(organisation, today).filter(due_on__lte=today + timedelta(days=30))
+    for job in due.order_by("due_on", "pk")[:most]:
+        people = who_decides(job.system.premises, today)
+        if steps.wants_ringing(today, job.due_on):
+            calls.append((job, "Long overdue, and the messages had no answer."))
+        elif not people:
+            calls.append((job, "No e-mail or postal address to write to."))
+        elif not _any_may_hear(job, people, today):
+            calls.append((job, "No agreement, and no consent to be written to about booking."))
+    return calls
+
+
+def _any_may_hear(job: Job, people: list[Recipient], today: date) -> bool:
+    message_class = class_of(job, today)
+    return any(
+        not consent.why_not(
+            organisation=job.organisation,
+            person=recipient.person,
+            address=recipient.address,
+            channel=recipient.channel,
+            message_class=message_class,
+        )
+        for recipient in people
+    )

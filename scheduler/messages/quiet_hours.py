@@ -1,0 +1,59 @@
+"""When somebody may be written to: by day where they live, and not on a bank holiday."""
+
+import functools
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import holidays
+
+DAY_BEGINS = time(8)
+DAY_ENDS = time(20)
+# Reminders leave at nine: people are up, and no clock change in any zone touches the hour.
+REMINDERS_LEAVE = time(9)
+LONGEST_RUN_OF_HOLIDAYS = 14
+
+
+@functools.lru_cache(maxsize=64)
+def _holidays_of(region: str) -> holidays.HolidayBase:
+    country, _, part = region.partition("-")
+    return holidays.country_holidays(country, subdiv=part or None)
+
+
+def is_bank_holiday(day: date, region: str) -> bool:
+    """Whether a day is a public holiday in a region such as GB-SCT; an empty region has none.
+
+    Source: the `holidays` package, which cites each country's law.
+    """
+    return bool(region) and day in _holidays_of(region)
+
+
+def is_quiet(moment: datetime, *, zone: str, region: str) -> bool:
+    """Whether nothing may be sent at this moment to somebody in this zone and region."""
+    local = moment.astimezone(ZoneInfo(zone))
+    awake = DAY_BEGINS <= local.time() < DAY_ENDS
+    return not awake or is_bank_holiday(local.date(), region)
+
+
+def next_waking_moment(moment: datetime, *, zone: str, region: str) -> datetime:
+    """The moment itself where it is not quiet, or else the next local eight o'clock that is not."""
+    if not is_quiet(moment, zone=zone, region=region):
+        return moment
+    local = moment.astimezone(ZoneInfo(zone))
+    first = local.date() + timedelta(days=local.time() >= DAY_BEGINS)
+    return _opening(first, DAY_BEGINS, zone, region)
+
+
+def reminder_moment(day: date, *, zone: str, region: str) -> datetime:
+    """The moment at which what is to be said on a day leaves, in UTC."""
+    return _opening(day, REMINDERS_LEAVE, zone, region)
+
+
+def _opening(first: date, hour: time, zone: str, region: str) -> datetime:
+    for later in range(LONGEST_RUN_OF_HOLIDAYS):
+        day = first + timedelta(days=later)
+        if not is_bank_holiday(day, region):
+            break
+    else:
+        msg = f"{region} has no working day in the fortnight from {first}"
+        raise ValueError(msg)
+    return datetime.combine(day, hour, tzinfo=ZoneInfo(zone)).astimezone(UTC)

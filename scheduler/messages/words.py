@@ -1,0 +1,107 @@
+"""The words of a message: templates filled with plain phrases, and nothing else."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from django.template.loader import render_to_string
+from django.utils import timezone
+from django.utils.formats import date_format
+
+from scheduler.calendar_invites.entries import many_lines, one_line
+from scheduler.models import Job
+from servicing.models import System
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+
+    from customers.models import Organisation
+
+LONGEST_SUBJECT = 250
+
+# What each kind of work is called when speaking to an owner.
+WORK = {
+    Job.Kind.EMPTYING: "emptying of the {system}",
+    Job.Kind.SERVICE: "service of the {system}",
+    Job.Kind.INSPECTION: "inspection of the chambers of the {system}",
+    Job.Kind.CALL_OUT: "call-out to the {system}",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """One message in words."""
+
+    subject: str
+    text: str
+    html: str
+
+
+def fill(template: str, facts: dict[str, Any]) -> Words:
+    """Render `templates/messages/<template>/` with the facts."""
+    folder = f"messages/{template}"
+    subject = one_line(render_to_string(f"{folder}/subject.txt", facts))
+    return Words(
+        subject=subject[:LONGEST_SUBJECT],
+        text=_without_gaps(render_to_string(f"{folder}/body.txt", facts)),
+        html=render_to_string(f"{folder}/body.html", facts).strip() + "\n",
+    )
+
+
+def _without_gaps(text: str) -> str:
+    """A sentence left out leaves no hole behind."""
+    return re.sub(r"\n{3,}", "\n\n", many_lines(text)) + "\n"
+
+
+def work_of(job: Job) -> str:
+    """What is to be done, as in `emptying of the septic tank`."""
+    return WORK[Job.Kind(job.kind)].format(system=system_name(job.system))
+
+
+def system_name(system: System) -> str:
+    """What the owner calls it: `septic tank`."""
+    return System.Kind(system.kind).label.lower()
+
+
+def organisation_facts(organisation: Organisation) -> dict[str, Any]:
+    """Who is speaking and how to ring back."""
+    return {
+        "sender": one_line(organisation.sender_name or organisation.name),
+        "phone": one_line(organisation.phone),
+        "emergency_line": one_line(organisation.profile.emergency_line),
+    }
+
+
+def job_facts(job: Job) -> dict[str, Any]:
+    """What a message about a job may say."""
+    premises = job.system.premises
+    return {
+        **organisation_facts(job.organisation),
+        "work": work_of(job),
+        "system": system_name(job.system),
+        "place": one_line(str(premises)),
+        "due": day_in_words(job.due_on),
+        "is_emptying": job.kind == Job.Kind.EMPTYING,
+        "is_plant": job.system.kind == System.Kind.PACKAGE_PLANT,
+    }
+
+
+def day_in_words(day: date) -> str:
+    """A day with its weekday: `Friday 12 March 2027`."""
+    return date_format(day, "l j F Y")
+
+
+def span_in_words(starts: datetime, ends: datetime, zone: str) -> str:
+    """A span on one local day: `Friday 12 March 2027, between 09:00 and 11:00`."""
+    first, last = starts.astimezone(ZoneInfo(zone)), ends.astimezone(ZoneInfo(zone))
+    if first.date() == last.date():
+        return f"{day_in_words(first.date())}, between {first:%H:%M} and {last:%H:%M}"
+    return f"{day_in_words(first.date())} {first:%H:%M} to {day_in_words(last.date())} {last:%H:%M}"
+
+
+def local_day(moment: datetime, zone: str) -> date:
+    """The day of an instant where the tank is."""
+    return timezone.localdate(moment, ZoneInfo(zone))
