@@ -11,7 +11,7 @@ urlpatterns = [
     path("metrics/", metrics, name="metrics"),
     path("", include("scheduler.views.urls")),
     path("register/", include("servicing.views.urls")),
-    path("customers/", include("customers.views.urls")),
+    path("", include("customers.views.urls")),
     path("accounts/", include("django.contrib.auth.urls")),
     path("admin/", admin.site.urls),
 ]

@@ -1,12 +1,12 @@
 """Addresses of customers pages."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from django.urls import URLPattern
+from customers.views import agreements, organisation, people, premises
 
 app_name = "customers"
 
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    *premises.urlpatterns,
+    *people.urlpatterns,
+    *agreements.urlpatterns,
+    *organisation.urlpatterns,
+]

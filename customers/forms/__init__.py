@@ -1,0 +1,10 @@
+from .agreements import AgreementEndForm as AgreementEndForm
+from .agreements import AgreementForm as AgreementForm
+from .agreements import AgreementRenewForm as AgreementRenewForm
+from .agreements import PlanForm as PlanForm
+from .organisations import OrganisationForm as OrganisationForm
+from .people import PartyEndForm as PartyEndForm
+from .people import PartyForm as PartyForm
+from .people import PersonForm as PersonForm
+from .people import PreferenceForm as PreferenceForm
+from .premises import PremisesForm as PremisesForm

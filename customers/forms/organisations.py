@@ -1,0 +1,96 @@
+"""Settings of an organisation."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from crispy_forms.helper import FormHelper
+from crispy_forms.layout import Fieldset, Layout, Row
+from django import forms
+
+from customers.forms.dates import DayField, checked_time_zone
+from customers.forms.scaled import ScaledField
+from customers.models import Organisation
+
+
+class OrganisationForm(forms.ModelForm[Organisation]):
+    """Who we are, which rules and units hold, in whose name mail goes out."""
+
+    accepted_risk = ScaledField(
+        per_unit=0.01,
+        min_value=1,
+        max_value=50,
+        label="Accepted risk, %",
+        help_text=(
+            "Of the systems emptied on the day they are due, how many in a hundred you accept to "
+            "find over the limit. Less means more trips."
+        ),
+    )
+    carrier_valid_from = DayField(required=False, label="Valid from")
+    carrier_valid_to = DayField(required=False, label="Valid to")
+
+    class Meta:
+        model = Organisation
+        fields: ClassVar = [
+            "name",
+            "phone",
+            "address",
+            "profile",
+            "time_zone",
+            "units",
+            "sender_name",
+            "sender_email",
+            "carrier_registration",
+            "carrier_valid_from",
+            "carrier_valid_to",
+            "accepted_risk",
+            "horizon_days",
+        ]
+        labels: ClassVar = {
+            "profile": "Country rules",
+            "phone": "Telephone",
+            "units": "Volumes in",
+            "sender_name": "Mail goes out as",
+            "sender_email": "Replies go to",
+            "carrier_registration": "Waste carrier registration",
+            "horizon_days": "Make jobs ahead, days",
+        }
+        help_texts: ClassVar = {
+            "profile": "Sets intervals, triggers and what papers must say. Local codes come first.",
+            "time_zone": "For example Europe/London.",
+        }
+        widgets: ClassVar = {
+            "address": forms.Textarea(attrs={"rows": 3}),
+            "time_zone": forms.TextInput(attrs={"list": "time-zones", "autocomplete": "off"}),
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["horizon_days"] = forms.IntegerField(
+            min_value=7, max_value=730, label="Make jobs ahead, days"
+        )
+        self.helper = FormHelper()
+        self.helper.form_tag = False
+        self.helper.layout = Layout(
+            Fieldset("Who we are", "name", "phone", "address"),
+            Fieldset("Rules and units", "profile", Row("time_zone", "units")),
+            Fieldset("Mail", Row("sender_name", "sender_email")),
+            Fieldset(
+                "Carrying waste",
+                "carrier_registration",
+                Row("carrier_valid_from", "carrier_valid_to"),
+            ),
+            Fieldset("Planning ahead", Row("accepted_risk", "horizon_days")),
+        )
+
+    def clean_time_zone(self) -> str:
+        """A zone of the time zone database."""
+        return checked_time_zone(self.cleaned_data["time_zone"])
+
+    def clean(self) -> dict[str, Any]:
+        """A registration runs forwards."""
+        cleaned = super().clean() or self.cleaned_data
+        starts, ends = cleaned.get("carrier_valid_from"), cleaned.get("carrier_valid_to")
+        if starts and ends and ends < starts:
+            self.add_error("carrier_valid_to", "It ends before it starts.")
+        return cleaned
