@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import django_stubs_ext
 from csp.constants import NONE, SELF
 
 from scheduler import logs
 from scheduler.environment import ROOT, data_folder, default_database_url, env, secret_key
+
+# Lets forms and admin classes be written with their model: ModelForm[Premises].
+django_stubs_ext.monkeypatch()
 
 DATA = data_folder()
 SECRET_KEY = secret_key()

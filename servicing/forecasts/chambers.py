@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import holidays
 
-from servicing.forecasting.inspection_date import (
+from servicing.forecasting.chambers import (
     Cause,
     ChamberFacts,
     Look,
     QuietPeriod,
-    forecast_inspections,
     winter_quiet_periods,
 )
+from servicing.forecasting.inspection_date import forecast_inspections
 from servicing.models import Chamber, ChamberFinding
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def quiet_periods(profile: CountryProfile, *, today: dt.date) -> list[QuietPerio
         QuietPeriod(day - dt.timedelta(days=3), day + dt.timedelta(days=3), name)
         for day, name in days.items()
     ]
-    return found + list(winter_quiet_periods(today, LOOK_AHEAD_YEARS))
+    return found + winter_quiet_periods(today.year - 1, today.year + LOOK_AHEAD_YEARS)
 
 
 def refresh_chambers(systems: Iterable[System], *, today: dt.date) -> dict[int, dt.date]:

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 from servicing.forecasting import facts as known
 from servicing.forecasting.geometry import (
     HorizontalCylinder,
-    Rectangular,
     Shape,
     Sphere,
     StrappingTable,
-    UprightCylinder,
+    rectangular,
+    upright_cylinder,
 )
 from servicing.forecasting.published_rates import (
     approved_document_h2_litres,
@@ -127,9 +127,9 @@ def _shape(tank: Tank) -> Shape | None:
         case Tank.Shape.SPHERE if width:
             shape = Sphere(width)
         case Tank.Shape.UPRIGHT_CYLINDER if width and height:
-            shape = UprightCylinder(width, height)
+            shape = upright_cylinder(width, height)
         case Tank.Shape.RECTANGULAR if tank.length_mm and tank.width_mm and height:
-            shape = Rectangular(tank.length_mm, tank.width_mm, height)
+            shape = rectangular(tank.length_mm, tank.width_mm, height)
         case _:
             shape = None
     return shape

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from django.db import transaction
@@ -12,8 +11,8 @@ from django.utils import timezone
 
 from customers.country_rules import RuleBook
 from customers.models import Agreement
-from servicing.forecasting.faults import FaultyFacts
-from servicing.forecasting.forecast import MODEL_VERSION, forecast_systems
+from servicing.forecasting.faults import BadMeasure, FaultyFacts
+from servicing.forecasting.forecast import forecast_systems
 from servicing.forecasts.chambers import refresh_chambers
 from servicing.forecasts.facts import Gathered, gather
 from servicing.forecasts.rows import forecast_row, missing_row
@@ -97,6 +96,8 @@ def _refresh_batch(batch: list[System], *, today: dt.date) -> int:
         except FaultyFacts as faulty:
             said = [fault.message for fault in faulty.faults]
             rows.append(missing_row(system, said, today=today, rules=rules))
+        except BadMeasure as fault:
+            rows.append(missing_row(system, [str(fault)], today=today, rules=rules))
         else:
             gathered.append((system, known))
     rows += _forecast_rows(gathered, books, today=today)
@@ -145,30 +146,32 @@ def _same(old: Forecast, new: Forecast) -> bool:
 
 
 def _write(rows: Iterable[Forecast], systems: dict[int, System], *, today: dt.date) -> int:
-    new, changed, past = [], [], []
+    changed, past = [], []
     kept = _last_kept(systems)
     now = timezone.now()
     for row in rows:
         row.refreshed_at = now
         old = getattr(systems[row.system_id], "forecast", None)
-        if old is None:
-            new.append(row)
-        elif _same(old, row):
+        if old is not None and _same(old, row):
             continue
-        else:
-            row.pk = old.pk
-            changed.append(row)
+        changed.append(row)
         if _worth_keeping(row, kept.get(row.system_id), today=today):
             figures = {name: getattr(row, name) for name in FIGURES}
             past.append(PastForecast(system_id=row.system_id, **figures))
-    Forecast.objects.bulk_create(new, batch_size=500)
-    Forecast.objects.bulk_update(changed, WRITTEN, batch_size=100)
+    # One statement writes new and old alike; bulk_update takes ten times as long.
+    Forecast.objects.bulk_create(
+        changed,
+        batch_size=500,
+        update_conflicts=True,
+        unique_fields=["system"],
+        update_fields=WRITTEN,
+    )
     PastForecast.objects.bulk_create(past, batch_size=500)
-    return len(new) + len(changed)
+    return len(changed)
 
 
 def _last_kept(systems: dict[int, System]) -> dict[int, tuple[dt.date, dt.date | None]]:
-    kept: dict[int, tuple[dt.date, dt.date | None]] = defaultdict()
+    kept: dict[int, tuple[dt.date, dt.date | None]] = {}
     rows = PastForecast.objects.filter(system__in=systems).order_by("made_on", "pk")
     for system, made_on, due_on in rows.values_list("system_id", "made_on", "due_on"):
         kept[system] = (made_on, due_on)
@@ -185,6 +188,3 @@ def _worth_keeping(
         return True
     moved = abs((row.due_on - due_on).days) if row.due_on and due_on else 0
     return moved > KEEP_WHEN_MOVED_DAYS
-
-
-MODEL = MODEL_VERSION

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 from dateutil.relativedelta import relativedelta
 
-from servicing.forecasting.forecast import MODEL_VERSION
+from servicing.forecasting.outcomes import MODEL_VERSION
 from servicing.forecasts.wording import day_words, reasons
 from servicing.models import Forecast, System
 
 if TYPE_CHECKING:
     from customers.country_rules import RuleBook
-    from servicing.forecasting.forecast import SystemForecast
+    from servicing.forecasting.outcomes import SystemForecast
     from servicing.forecasts.facts import Gathered
 
 CEILING_PREFIX = "ceiling_"
@@ -33,7 +33,8 @@ def forecast_row(
     if rule.startswith(CEILING_PREFIX) and basis:
         rule = CEILING_PREFIX + basis
     return Forecast(
-        system=system,
+        # Not system=system: that would become the cached `system.forecast`, the row it replaces.
+        system_id=system.pk,
         organisation_id=system.organisation_id,
         state=Forecast.State.READY,
         made_on=today,
@@ -85,7 +86,7 @@ def missing_row(
     elif wanted:
         lines.append("There is not enough to say when: ask, or dip the tank at the next visit.")
     return Forecast(
-        system=system,
+        system_id=system.pk,
         organisation_id=system.organisation_id,
         state=Forecast.State.FIXED if due_on else Forecast.State.MISSING,
         made_on=today,
@@ -109,8 +110,10 @@ def service_due(system: System, rules: RuleBook) -> dt.date | None:
     return since + relativedelta(months=months) if months and since else None
 
 
-def _ceiling(known: Gathered, since: dt.date) -> tuple[dt.date | None, str]:
+def _ceiling(known: Gathered, since: dt.date | None) -> tuple[dt.date | None, str]:
     """Earliest ceiling of this cycle and what it rests on."""
+    if since is None:
+        return None, ""
     found = [
         (since + relativedelta(months=round(ceiling.months)), ceiling.basis)
         for ceiling in known.facts.ceilings

@@ -6,7 +6,7 @@ import datetime as dt
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from servicing.forecasting.forecast import SystemForecast
+    from servicing.forecasting.outcomes import SystemForecast
 
 
 def day_words(day: dt.date) -> str:

@@ -1,4 +1,5 @@
 from .forecasts import Forecast as Forecast
+from .forecasts import ForecastFigures as ForecastFigures
 from .forecasts import PastForecast as PastForecast
 from .systems import Chamber as Chamber
 from .systems import DrainageField as DrainageField
