@@ -3,7 +3,7 @@
 The level only rises between emptyings, so the chance of being over the trigger by t is the
 distribution of the date itself. On each node, given that the last look found it not over:
 
-    P(over by t) = Phi( [ln R dE(t) - mu] / sqrt(YEAR_NOISE^2 / d + q d / 3 + s^2) )
+    P(over by t) = Phi( [ln R dE(t) - mu] / sqrt(YEAR_NOISE^2 g(d) + q d / 3 + s^2) )
 
 d years since the last look, mu and s of the log-normal that has the mean and variance of the
 litres still to come (trigger - level, cut off at 0).
@@ -92,7 +92,7 @@ def _still_to_come(columns: Columns, posterior: Posterior) -> tuple[Floats, Floa
     """Log-normal moments of the litres to the trigger, and weights, given that some are."""
     need = columns.trigger[:, None, None] - posterior.level
     sd = np.sqrt(np.maximum(posterior.level_var, (1e-3 * columns.trigger[:, None, None]) ** 2))
-    ratio = np.clip(need / sd, -5.0, 40.0)
+    ratio = np.maximum(need / sd, -5.0)
     below = np.maximum(normal_cdf(ratio), 1e-9)
     hazard = np.exp(-0.5 * ratio**2) / math.sqrt(2 * math.pi) / below
     mean = np.maximum(ratio + hazard, 1e-3)

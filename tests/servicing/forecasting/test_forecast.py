@@ -1,0 +1,344 @@
+"""Whole forecasts: laws that must always hold, faults by name, kinds of system."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from servicing.forecasting.accumulation import BOOK_PRIOR
+from servicing.forecasting.columns import columns_of, row_of
+from servicing.forecasting.facts import (
+    Ceiling,
+    Dip,
+    Emptying,
+    Kind,
+    Method,
+    Override,
+    Spell,
+    SystemFacts,
+    Trigger,
+)
+from servicing.forecasting.faults import FaultyFacts
+from servicing.forecasting.forecast import forecast_system, forecast_systems
+from servicing.forecasting.geometry import rectangular
+from servicing.forecasting.learning import learn
+from servicing.forecasting.removal_date import first_passage
+from servicing.forecasting.tanks import Compartment, Tank
+from tests.servicing.forecasting.known import EMPTIED, system
+
+TODAY = date(2022, 6, 1)
+BOX = Compartment(rectangular(2000, 1133.333, 1500), 1200)
+
+
+def forecast(facts, **more):
+    return forecast_system(facts, today=TODAY, **more)
+
+
+def dated(facts):
+    found = forecast(facts, curve_points=0)
+    return [found.removal_p10, found.removal_p50, found.removal_p90, found.due_on]
+
+
+litres = st.floats(0, 900)
+persons = st.floats(0.5, 12)
+
+
+@given(persons, st.floats(1.01, 3))
+def test_more_people_are_never_later(people, more):
+    few, many = (dated(system(persons=p)) for p in (people, people * more))
+    assert not any(a and b is None for a, b in zip(few, many, strict=True))
+    assert all(a is None or b <= a for a, b in zip(few, many, strict=True))
+
+
+@given(st.floats(0.5, 6), st.floats(0.3, 2.5), st.floats(5, 300))
+def test_a_fuller_dip_is_never_later(people, times, more):
+    # Dips from 0.3 to 2.5 times the expected level; far below that a dip says little but
+    # "something is wrong", the range widens, and its early end may move by some days.
+    expected = 136 + 85 * people * 1.667**0.85
+    day, dipped = date(2021, 9, 1), times * expected
+    low, high = (
+        dated(system((day, min(amount, 2720)), persons=people))
+        for amount in (dipped, dipped + more)
+    )
+    slack = timedelta(days=2)
+    assert all(a is None or b <= a + slack for a, b in zip(low, high, strict=True))
+
+
+@given(persons, litres, st.floats(0.1, 10))
+def test_twice_the_tank_for_twice_the_people_changes_nothing(people, dipped, scale):
+    small = dated(system((date(2021, 9, 1), dipped), persons=people))
+    large = dated(
+        system((date(2021, 9, 1), dipped * scale), persons=people * scale, volume=2720 * scale)
+    )
+    for one, other in zip(small, large, strict=True):
+        assert one == other or abs((one - other).days) <= 1
+
+
+@given(st.permutations([(date(2020, 9, 1), 200), (date(2021, 3, 1), 330), (date(2022, 1, 5), 560)]))
+def test_the_order_of_visits_is_irrelevant(dips):
+    assert dated(system(*dips)) == dated(system(*sorted(dips)))
+
+
+@given(st.floats(0.02, 0.6), st.floats(0.02, 0.3))
+def test_more_accepted_risk_is_never_sooner(risk, more):
+    facts = system((date(2021, 9, 1), 420))
+    assert (
+        dated(replace(facts, accepted_risk=risk))[3]
+        <= (dated(replace(facts, accepted_risk=risk + more))[3])
+    )
+
+
+@given(st.floats(0.02, 0.6))
+def test_the_due_date_is_where_the_chance_reaches_the_accepted_risk(risk):
+    facts = replace(system((date(2021, 9, 1), 420)), accepted_risk=risk)
+    due = forecast(facts, curve_points=0).due_on
+    (chance,) = forecast(facts, by=(due,), curve_points=0).over_by
+    assert chance == pytest.approx(risk, abs=0.005)
+
+
+def test_chances_rise_with_time_and_agree_with_the_likely_dates():
+    first = forecast(system((date(2021, 9, 1), 420)))
+    by = (first.removal_p10, first.removal_p50, first.removal_p90)
+    again = forecast(system((date(2021, 9, 1), 420)), by=by)
+    assert again.over_by == pytest.approx((0.1, 0.5, 0.9), abs=0.005)
+
+
+def test_many_systems_at_once_say_what_each_says_alone():
+    facts = [
+        replace(system((date(2021, 9, 1), 40.0 * n), persons=n), reference=f"S{n}")
+        for n in range(1, 8)
+    ]
+    together = forecast_systems(facts, today=TODAY, by=(date(2024, 1, 1),))
+    for place, one in enumerate(facts):
+        alone = forecast_system(one, today=TODAY, by=(date(2024, 1, 1),), curve_points=0)
+        assert together.of(place) == alone
+
+
+def test_a_dip_over_the_trigger_is_due_when_it_was_taken():
+    found = forecast(system((date(2021, 9, 1), 1000)))
+    assert (found.state, found.binding_rule) == ("over", "measured_over")
+    assert found.due_on == date(2021, 9, 1)
+    assert found.over_now == 1.0
+
+
+def test_an_emptying_after_the_dip_starts_again_and_keeps_what_was_learned():
+    facts = system((date(2021, 9, 1), 880), emptyings=(Emptying(EMPTIED), Emptying(TODAY)))
+    found, plain = forecast(facts), forecast(system(emptyings=(Emptying(TODAY),)))
+    assert found.since == TODAY
+    assert found.rate_p50 > plain.rate_p50 * 1.5
+    assert found.level_p50 == pytest.approx(0.05 * 2720, rel=0.05)
+
+
+def test_sludge_left_behind_brings_the_date_nearer():
+    half = replace(system(), emptyings=(Emptying(EMPTIED, left_share=0.2),))
+    assert dated(half) < dated(system())
+    litres = replace(system(), emptyings=(Emptying(EMPTIED, left_litres=544),))
+    assert dated(half) == dated(litres)
+
+
+def test_a_dip_on_the_day_of_an_emptying_was_taken_before_it():
+    before = system(emptyings=(Emptying(EMPTIED), Emptying(TODAY)))
+    dip = Dip(TODAY, litres=700)
+    assert forecast(replace(before, dips=(dip,))).state == "forecast"
+    left = forecast(replace(before, dips=(replace(dip, after_emptying=True),)))
+    assert left.level_p50 > 400
+
+
+def test_pumped_volumes_and_blanket_readings_never_teach_the_rate():
+    # Sircilla 2021: tanker 1.8, core 1, blanket 0.32 for the same tanks.
+    for method in (Method.TANKER_VOLUME, Method.BLANKET):
+        facts = replace(system(), dips=(Dip(date(2021, 9, 1), litres=890, method=method),))
+        found = forecast(facts)
+        assert found.rate_p50 == forecast(system()).rate_p50
+        assert "kind_not_used" in [a.code for a in found.assumptions]
+    removed = replace(system(), emptyings=(Emptying(EMPTIED, removed_litres=2700),))
+    assert dated(removed) == dated(system())
+
+
+def test_depths_and_litres_of_the_same_dip_say_the_same():
+    tank = Tank(compartments=(BOX,))
+    depths = replace(system(), tank=tank, dips=(Dip(date(2021, 9, 1), 150, 60),))
+    same = replace(system(), tank=tank, dips=(Dip(date(2021, 9, 1), litres=210 * 2.266667),))
+    assert dated(depths) == dated(same)
+
+
+def test_repeat_dips_of_one_day_are_one_dip_read_more_surely():
+    day = date(2021, 9, 1)
+    once = forecast(system((day, 420)))
+    thrice = forecast(system((day, 400), (day, 420), (day, 440)))
+    assert thrice.level_p50 == pytest.approx(once.level_p50, rel=0.02)
+    assert thrice.level_p90 - thrice.level_p10 < once.level_p90 - once.level_p10
+
+
+def test_compartments_not_measured_are_taken_to_be_as_full():
+    tank = Tank(compartments=(BOX, BOX))
+    facts = replace(system(), tank=tank, dips=(Dip(date(2021, 9, 1), 100, 50),))
+    found = forecast(facts)
+    assert "compartment_not_measured" in [a.code for a in found.assumptions]
+    both = replace(facts, dips=(*facts.dips, Dip(date(2021, 9, 1), 100, 50, compartment=1)))
+    assert forecast(both).level_p50 == found.level_p50
+
+
+def test_scum_not_measured_is_an_assumption():
+    facts = replace(system(), tank=Tank(compartments=(BOX,)), dips=(Dip(date(2021, 9, 1), 150),))
+    assert "scum_unknown" in [a.code for a in forecast(facts).assumptions]
+
+
+def test_clear_space_triggers_use_the_shape_and_fall_back_with_a_word():
+    rule = Trigger(sludge_clear_mm=305, scum_clear_mm=76)
+    shaped = forecast(replace(system(), tank=Tank(compartments=(BOX,)), trigger=rule))
+    assert shaped.trigger_litres == pytest.approx(min(895 / 0.73, 324 / 0.27) * 2.2667, rel=1e-3)
+    plain = forecast(replace(system(), trigger=rule))
+    assert plain.trigger_litres == pytest.approx(2720 / 3)
+    assert "trigger_by_share" in [a.code for a in plain.assumptions]
+
+
+def test_a_cesspool_fills_by_the_day_and_learns_from_its_level():
+    # AD H2: 18 000 L for two; British Water 150 L/person/day: 90 % after 54 days.
+    cesspool = SystemFacts(
+        "C", Tank(18000), Kind.CESSPOOL, emptyings=(Emptying(date(2022, 5, 1)),),
+        occupancy=(Spell(date(2000, 1, 1), 2),),
+    )  # fmt: skip
+    found = forecast(cesspool)
+    assert (found.removal_p50 - date(2022, 5, 1)).days == pytest.approx(54, abs=2)
+    slow = replace(cesspool, dips=(Dip(date(2022, 5, 31), litres=4500),))
+    assert 75 < (forecast(slow).removal_p50 - date(2022, 5, 1)).days < 108
+
+
+def test_a_grease_trap_falls_due_at_a_quarter():
+    # 310 CMR 15.351: cleaned at 25 %.
+    trap = SystemFacts(
+        "G", Tank(400), Kind.GREASE_TRAP, emptyings=(Emptying(date(2022, 5, 1)),),
+        occupancy=(Spell(date(2000, 1, 1), use="restaurant", units=60),),
+        ceilings=(Ceiling(3, "law"),),
+    )  # fmt: skip
+    found = forecast(trap)
+    assert found.trigger_litres == 100
+    assert found.due_on < date(2022, 8, 1)
+
+
+def test_a_package_plant_falls_due_at_three_tenths_of_its_settler():
+    # arrete of 7 September 2009 (second-hand): 30 % for package plants.
+    assert forecast(replace(system(), kind=Kind.PACKAGE_PLANT)).trigger_litres == 816
+
+
+def test_a_summer_let_never_falls_due_in_winter():
+    let = replace(system(), occupancy=(Spell(date(2010, 1, 1), 8, season=(6, 9)),))
+    for risk in np.linspace(0.05, 0.6, 12):
+        due = forecast(replace(let, accepted_risk=float(risk)), curve_points=0).due_on
+        assert 6 <= due.month <= 9 or due.day == 1
+
+
+def test_an_empty_house_is_never_due_but_for_its_ceiling():
+    empty = system(persons=0)
+    assert dated(empty) == [None, None, None, None]
+    assert forecast(empty).binding_rule == "horizon"
+    law = replace(empty, ceilings=(Ceiling(12, "law"),))
+    assert forecast(law).due_on == date(2021, 1, 1)
+
+
+def test_a_tank_never_emptied_counts_from_its_installation_and_says_so():
+    facts = replace(system(), emptyings=(), installed_on=EMPTIED)
+    found = forecast(facts)
+    assert found.since == EMPTIED
+    assert "never_emptied" in [a.code for a in found.assumptions]
+
+
+def test_a_tank_known_only_by_a_dip_starts_from_it_and_says_so():
+    facts = replace(system((date(2022, 1, 1), 600)), emptyings=())
+    found = forecast(facts)
+    assert found.since == date(2022, 1, 1)
+    assert "starts_at_dip" in [a.code for a in found.assumptions]
+    assert found.level_p50 > 600
+
+
+def test_a_dip_that_cannot_be_is_asked_about_and_does_not_put_the_date_off():
+    dips = ((date(2021, 1, 1), 500), (date(2022, 1, 1), 5))
+    found = forecast(system(*dips))
+    assert [(q.code, q.on) for q in found.questions] == [("much_emptier", date(2022, 1, 1))]
+    assert "leaks" in " ".join(found.questions[0].choices)
+    assert forecast(system((date(2021, 1, 1), 200), (date(2022, 1, 1), 330))).questions == ()
+
+
+def test_a_dip_far_too_full_is_believed_at_once_and_asked_about():
+    found = forecast(system((date(2020, 3, 1), 895)))
+    assert [q.code for q in found.questions] == ["much_fuller"]
+    assert found.due_on < date(2020, 8, 1)
+
+
+BROKEN = [
+    ("emptyings", {"emptyings": ()}),
+    ("emptyings[0].on", {"emptyings": (Emptying(date(2023, 1, 1)),)}),
+    ("emptyings[0].on", {"emptyings": (Emptying(date(1820, 1, 1)),)}),
+    ("emptyings[1].on", {"emptyings": (Emptying(EMPTIED), Emptying(EMPTIED))}),
+    ("emptyings[0].left_litres", {"emptyings": (Emptying(EMPTIED, left_litres=3000),)}),
+    ("emptyings[0].left_share", {"emptyings": (Emptying(EMPTIED, left_share=-0.1),)}),
+    ("emptyings[0].removed_litres", {"emptyings": (Emptying(EMPTIED, removed_litres=-1),)}),
+    ("dips[0].on", {"dips": (Dip(date(2023, 1, 1), litres=5),)}),
+    ("dips[0].on", {"dips": (Dip(date(2119, 1, 1), litres=5),)}),
+    ("dips[0].on", {"installed_on": date(2019, 1, 1), "dips": (Dip(date(2018, 1, 1), litres=5),)}),
+    ("dips[0].litres", {"dips": (Dip(EMPTIED, litres=float("nan")),)}),
+    ("dips[0].litres", {"dips": (Dip(EMPTIED, litres=2721),)}),
+    ("dips[0].sludge_mm", {"dips": (Dip(EMPTIED),)}),
+    ("dips[0].compartment", {"dips": (Dip(EMPTIED, 300),)}),
+    ("dips[0].sludge_mm", {"tank": Tank(compartments=(BOX,)), "dips": (Dip(EMPTIED, 1300),)}),
+    ("dips[0].scum_mm", {"tank": Tank(compartments=(BOX,)), "dips": (Dip(EMPTIED, 5, -1),)}),
+    ("accepted_risk", {"accepted_risk": 0.0}),
+    ("bedrooms", {"bedrooms": 0}),
+    ("backlog_litres_per_person", {"backlog_litres_per_person": float("nan")}),
+    ("override.reason", {"override": Override(EMPTIED, "  ")}),
+    ("ceilings[0].months", {"ceilings": (Ceiling(0, "law"),)}),
+    ("occupancy[0].persons", {"occupancy": (Spell(EMPTIED, -2),)}),
+    ("occupancy[0].starts", {"occupancy": (Spell(date(202, 1, 1), 2),)}),
+    ("trigger.share", {"trigger": Trigger(share=1.5)}),
+    ("trigger.sludge_clear_mm", {"tank": Tank(compartments=(BOX,)),
+     "trigger": Trigger(sludge_clear_mm=1300)}),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("field", "broken"), BROKEN)
+def test_a_fault_is_named_with_its_field_and_never_becomes_a_number(field, broken):
+    facts = replace(system(), **broken)
+    with pytest.raises(FaultyFacts) as caught:
+        forecast(facts)
+    assert field in [fault.field for fault in caught.value.faults]
+    many = forecast_systems([system(), facts], today=TODAY, by=(TODAY,))
+    assert many.of(0).faults == ()
+    assert many.of(1).state == "faulty"
+    assert np.isnan([many.level_p50[1], many.over_by[1, 0], many.rate_p50[1]]).all()
+    assert np.isnat([many.due_on[1], many.removal_p50[1]]).all()
+
+
+def test_a_leap_day_is_a_day_like_any_other():
+    facts = replace(system((date(2024, 2, 29), 300)), emptyings=(Emptying(date(2020, 2, 29)),))
+    found = forecast_system(facts, today=date(2024, 2, 29), curve_points=5)
+    assert found.since == date(2020, 2, 29)
+    assert found.curve.on[0] == date(2020, 2, 29)
+
+
+def test_the_curve_rises_from_the_last_emptying_past_the_due_date():
+    found = forecast(system((date(2021, 9, 1), 420)), curve_points=40)
+    curve = found.curve
+    assert curve.on[0] == EMPTIED
+    assert curve.on[-1] > found.due_on
+    assert all(np.all(np.diff(line) >= 0) for line in (curve.p10, curve.p50, curve.p90))
+    assert all(a <= b <= c for a, b, c in zip(curve.p10, curve.p50, curve.p90, strict=True))
+
+
+def test_the_published_worked_example_gives_43_months_on_its_straight_line():
+    # US extension text: 8-9 in of 48 in, 18 % after 26 months, limit 30 %: 43 months. Its line
+    # is straight and starts from an empty tank; so must ours here.
+    facts = system(
+        (date(2022, 3, 2), 0.18 * 2720),
+        trigger=Trigger(share=0.30),
+        emptyings=(Emptying(EMPTIED, left_litres=0),),
+    )
+    columns = columns_of([row_of(facts, BOOK_PRIOR)])
+    columns = replace(columns, exponents=np.ones((1, 3)))
+    passage = first_passage(columns, learn(columns))
+    months = (passage.quantile(np.array([0.5])) - columns.event_time[:, 0]) * 12
+    assert months[0] == pytest.approx(43.3, rel=0.06)
+    assert forecast(facts).due_on < EMPTIED + timedelta(days=43 * 365.25 / 12)
