@@ -14,3 +14,7 @@ class Command(serve.Command):
 
     def introduce(self) -> None:
         super().introduce()
+        self.stdout.write("Sign in as one of these:")
+        for email, password, who in demo.logins():
+            self.stdout.write(f"  {email:26} {password}   {who}")
+        self.stdout.write(f"A messy list to bring in: {demo.sheet_path()}")

@@ -1,0 +1,114 @@
+"""Load the invented valley once: two installers, a tanker operator, their systems and visits."""
+
+from __future__ import annotations
+
+import datetime as dt
+import random
+from dataclasses import dataclass
+
+from django.db import transaction
+from django.utils import timezone
+
+from customers.models import CountryProfile, Membership, Organisation, User
+from scheduler import due_work
+from scheduler.demo.fleet import add_fleet
+from scheduler.demo.sheet import write_sheet
+from scheduler.demo.systems import add_systems
+from scheduler.demo.visits import add_visits
+from scheduler.local_days import local_today
+from servicing.forecasts import refresh_forecasts
+from servicing.models import System
+
+PASSWORD = "aftercare-demo"  # noqa: S105  (printed for everybody who tries the demo)
+LARKHOLT_SYSTEMS = 240
+OTTERBANK_SYSTEMS = 24
+WHY_BY_LEVEL = "Every tank is dipped at least every second year and emptied by its level."
+
+
+@dataclass(frozen=True, slots=True)
+class Login:
+    """Somebody to sign in as."""
+
+    name: str
+    email: str
+    role: str
+    organisation: str
+
+
+LOGINS = (
+    Login("Ines Fallowgate", "ines@larkholt.example", Membership.Role.OFFICE, "larkholt"),
+    Login("Hollis Greymarl", "hollis@larkholt.example", Membership.Role.READER, "larkholt"),
+    Login("Merryn Oxenway", "merryn@brindle.example", Membership.Role.PLANNER, "brindle-vale"),
+    Login("Tess Underhay", "tess@brindle.example", Membership.Role.CREW, "brindle-vale"),
+    Login("Sid Coldfold", "sid@otterbank.example", Membership.Role.OFFICE, "otterbank"),
+)
+
+
+def logins() -> list[tuple[str, str, str]]:
+    """E-mail, password and role of everybody who can sign in to the demo."""
+    names = dict(Organisation.objects.values_list("slug", "name"))
+    return [
+        (one.email, PASSWORD, f"{one.name}, {one.role}, {names.get(one.organisation, '')}")
+        for one in LOGINS
+    ]
+
+
+@transaction.atomic
+def load_demo() -> None:
+    """Load the valley; what is there already stays as it is. Dates move with today."""
+    if Organisation.objects.filter(slug="larkholt").exists():
+        return
+    write_sheet(timezone.localdate())
+    brindle = add_organisation("brindle-vale", "Brindle Vale Tankers")
+    larkholt = add_organisation(
+        "larkholt",
+        "Larkholt Drainage Aftercare",
+        tanker_operator=brindle,
+        interval_override_months=60,
+        interval_override_reason=WHY_BY_LEVEL,
+    )
+    otterbank = add_organisation("otterbank", "Otterbank Septic Services")
+    for login in LOGINS:
+        add_user(login)
+    add_fleet(brindle, driver=User.objects.get(email="tess@brindle.example"))
+    add_fleet(otterbank, driver=None, small=True)
+    for organisation, count, seed in (
+        (larkholt, LARKHOLT_SYSTEMS, 2027),
+        (otterbank, OTTERBANK_SYSTEMS, 2028),
+    ):
+        dice = random.Random(seed)
+        today = local_today(organisation)
+        systems = add_systems(organisation, count, dice=dice, today=today)
+        add_visits(organisation, systems, dice=dice, today=today)
+        bring_up_to_date(organisation, today=today)
+
+
+def add_organisation(slug: str, name: str, **fields: object) -> Organisation:
+    """An organisation under English rules."""
+    return Organisation.objects.create(
+        slug=slug,
+        name=name,
+        profile=CountryProfile.objects.get(code="england"),
+        phone="01632 960 000",  # Ofcom keeps 01632 960000-960999 for fiction
+        sender_name=name,
+        sender_email=f"bookings@{slug}.example",
+        carrier_registration="CBDU000000",
+        carrier_valid_from=dt.date(2025, 1, 1),
+        carrier_valid_to=dt.date(2028, 1, 1),
+        **fields,
+    )
+
+
+def add_user(login: Login) -> User:
+    """Somebody who can sign in."""
+    user = User.objects.create_user(login.email, PASSWORD, name=login.name)
+    Membership.objects.create(
+        user=user, organisation=Organisation.objects.get(slug=login.organisation), role=login.role
+    )
+    return user
+
+
+def bring_up_to_date(organisation: Organisation, *, today: dt.date) -> None:
+    """Forecast everything and make jobs of what is due."""
+    refresh_forecasts(systems=System.objects.filter(organisation=organisation), today=today)
+    due_work.make_due_jobs(organisation=organisation, today=today)
