@@ -54,9 +54,7 @@ class ClosingForm(forms.Form):
     """What every sheet says, whether the work was done or not."""
 
     sheet_key = forms.UUIDField(widget=forms.HiddenInput)
-    sure = forms.BooleanField(
-        label="I have looked again: it is right as it stands", required=False
-    )
+    sure = forms.BooleanField(label="I have looked again: it is right as it stands", required=False)
     visited_on = forms.DateField(
         label="Day",
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
@@ -235,7 +233,7 @@ class DipForm(forms.Form):
     )
 
     def __init__(self, *args: Any, tank: Tank, **kwargs: Any) -> None:
-        super().__init__(*args, prefix=f"tank-{tank.pk}", **kwargs)
+        super().__init__(*args, **{**kwargs, "prefix": f"tank-{tank.pk}"})
         self.tank = tank
 
     @property
@@ -261,7 +259,7 @@ class ChamberForm(forms.Form):
         label="How much of it is filled",
         choices=ChamberFinding.Amount.choices,
         coerce=int,
-        empty_value=0,
+        empty_value=None,
         required=False,
     )
     standing_water_mm = number("Standing water, mm")
@@ -269,7 +267,7 @@ class ChamberForm(forms.Form):
     remark = forms.CharField(label="Remark", max_length=300, required=False)
 
     def __init__(self, *args: Any, chamber: Chamber, **kwargs: Any) -> None:
-        super().__init__(*args, prefix=f"chamber-{chamber.pk}", **kwargs)
+        super().__init__(*args, **{**kwargs, "prefix": f"chamber-{chamber.pk}"})
         self.chamber = chamber
 
     def clean(self) -> dict[str, Any]:

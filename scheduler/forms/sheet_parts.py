@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterable, Mapping
 
-    from django import forms
+    from django.forms import Form
     from django.http import QueryDict
 
     from scheduler.forms.job_sheet import ClosingForm
@@ -74,13 +74,13 @@ class JobSheet:
         self.asks_to_confirm = False
 
     @property
-    def forms(self) -> list[forms.Form]:
+    def forms(self) -> list[Form]:
         """Every form, in the order of the page."""
         return [self.visit, *self.dips, *self.chambers, *self.defects]
 
     def is_valid(self) -> bool:
         """Check every form, so that all that is wrong is told at once."""
-        return all([form.is_valid() for form in self.forms])
+        return not [form for form in self.forms if not form.is_valid()]
 
     def found(self, *, tanker_litres: float | None = None) -> VisitFound:
         """What the crew says, once every form is valid."""
@@ -130,7 +130,7 @@ class JobSheet:
                     chamber=form.chamber,
                     flow=told["flow"],
                     debris=told["debris"] or "none",
-                    amount=told["amount"],
+                    amount=told["amount"] or 0,
                     standing_water_mm=told["standing_water_mm"],
                     action=told["action"] or "left",
                     notes=told["remark"],
@@ -168,7 +168,7 @@ class JobSheet:
             form.add_error(name if name in form.fields else None, refusal.text)
             self.asks_to_confirm |= refusal.can_be_confirmed
 
-    def place_of(self, field: str) -> tuple[forms.Form, str]:
+    def place_of(self, field: str) -> tuple[Form, str]:
         """Form and field that a name such as `dips[0].sludge_mm` stands for."""
         dip = re.fullmatch(r"dips\[(\d+)]\.(\w+)", field)
         if dip:
@@ -191,7 +191,7 @@ class AbandonSheet:
         self.asks_to_confirm = False
 
     @property
-    def forms(self) -> list[forms.Form]:
+    def forms(self) -> list[Form]:
         """Its one form."""
         return [self.visit]
 
