@@ -10,8 +10,8 @@ from customers.models import Membership, Organisation, User
 pytestmark = pytest.mark.django_db
 
 
-def add(monkeypatch, password="a long enough phrase", **options):
-    monkeypatch.setattr("sys.stdin", io.StringIO(password + "\n"))
+def add(monkeypatch, phrase="a long enough phrase", **options):
+    monkeypatch.setattr("sys.stdin", io.StringIO(phrase + "\n"))
     said = io.StringIO()
     options = {"email": "first@office.example", "password_stdin": True, **options}
     call_command("add_organisation", "Marl Drains", stdout=said, **options)
@@ -31,5 +31,5 @@ def test_an_unknown_profile_is_named_with_those_there_are(monkeypatch):
 
 def test_a_weak_password_sets_nothing_up(monkeypatch):
     with pytest.raises(CommandError, match="common"):
-        add(monkeypatch, password="password")
+        add(monkeypatch, phrase="password")
     assert not Organisation.objects.exists()
