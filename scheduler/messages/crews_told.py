@@ -9,12 +9,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
+from django.db.models import Exists, OuterRef
+
 from scheduler.calendar_invites.entries import Party, mailbox, one_line
 from scheduler.messages import events
 from scheduler.messages.compose import Draft, write_down
 from scheduler.messages.links import full_address
 from scheduler.messages.words import day_in_words, organisation_facts, span_in_words, work_of
-from scheduler.models import Stop
+from scheduler.models import Appointment, Stop
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -78,8 +80,12 @@ def round_said(planned: Round) -> events.Said:
 
 
 def _job_stops(planned: Round) -> list[Stop]:
-    stops = planned.stops.filter(kind=Stop.Kind.JOB).order_by("position")
-    return list(stops.select_related("job__system__premises"))
+    """Stops still to be made: without those whose visit was called off."""
+    visits = Appointment.objects.filter(job=OuterRef("job"))
+    stops = planned.stops.filter(
+        Exists(visits.filter(cancelled_at__isnull=True)) | ~Exists(visits), kind=Stop.Kind.JOB
+    )
+    return list(stops.select_related("job__system__premises").order_by("position"))
 
 
 def _line(stop: Stop, zone: str) -> str:

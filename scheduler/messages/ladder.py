@@ -184,35 +184,3 @@ def _draft(
 
 def _start_of(day: date, zone: str) -> datetime:
     return datetime.combine(day, time(), tzinfo=ZoneInfo(zone)).astimezone(UTC)
-
-
-def to_ring(organisation: Organisation, today: date, most: int = 200) -> list[tuple[Job, str]]:
-    """Jobs that want a telephone call, longest due first, with the reason.
-
-    Letters had no answer, or none can be sent. Looks at the `most` longest due only.
-    """
-    calls = []
-    due = unsettled_jobs(organisation, today).filter(due_on__lte=today + timedelta(days=30))
-    for job in due.order_by("due_on", "pk")[:most]:
-        people = who_decides(job.system.premises, today)
-        if steps.wants_ringing(today, job.due_on):
-            calls.append((job, "Long overdue, and the messages had no answer."))
-        elif not people:
-            calls.append((job, "No e-mail or postal address to write to."))
-        elif not _any_may_hear(job, people, today):
-            calls.append((job, "No agreement, and no consent to be written to about booking."))
-    return calls
-
-
-def _any_may_hear(job: Job, people: list[Recipient], today: date) -> bool:
-    message_class = class_of(job, today)
-    return any(
-        not consent.why_not(
-            organisation=job.organisation,
-            person=recipient.person,
-            address=recipient.address,
-            channel=recipient.channel,
-            message_class=message_class,
-        )
-        for recipient in people
-    )

@@ -7,7 +7,7 @@ them. Calling one twice adds nothing.
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.db import transaction
 
@@ -17,10 +17,7 @@ from scheduler.messages.crews_told import tell_crew, tell_crew_off
 from scheduler.messages.recipients import Recipient, who_decides, who_expects_us
 from scheduler.messages.timing import leaving_moment
 from scheduler.messages.words import day_in_words, job_facts, local_day, span_in_words
-from scheduler.models import Appointment, Job, Message
-
-if TYPE_CHECKING:
-    from scheduler.models import Round
+from scheduler.models import Appointment, Job, Message, Round
 
 # A report is worth having for a month, an offer until the visit would begin.
 REPORT_LASTS = timedelta(days=30)
@@ -29,7 +26,7 @@ REPORT_LASTS = timedelta(days=30)
 @transaction.atomic
 def tell_round_accepted(*, planned: Round, now: datetime) -> list[Message]:
     """Invite the owners of every stop and the crew of the round."""
-    jobs = [stop.job_id for stop in planned.stops.all() if stop.job_id]
+    jobs = planned.stops.filter(job__isnull=False).values("job")
     appointments = Appointment.objects.filter(job__in=jobs, cancelled_at__isnull=True)
     told = [
         message
@@ -73,7 +70,7 @@ def tell_appointment_moved(*, appointment: Appointment, now: datetime) -> list[M
     """Send the new time to whoever had the old one; an offer not yet agreed is offered anew."""
     if appointment.agreed_at is None:
         return tell_day_offered(appointment=appointment, now=now)
-    return visits_told.tell(appointment, now=now)
+    return visits_told.tell(appointment, now=now) + _tell_crews_of(appointment.job, now)
 
 
 @transaction.atomic
@@ -82,7 +79,18 @@ def tell_appointment_cancelled(
 ) -> list[Message]:
     """Take the visit out of every calendar it may be in."""
     told = visits_told.tell(appointment, now=now, reason=reason)
-    return told + _take_back_offer(appointment, now, reason)
+    told += _take_back_offer(appointment, now, reason)
+    return told + _tell_crews_of(appointment.job, now)
+
+
+def _tell_crews_of(job: Job, now: datetime) -> list[Message]:
+    """A visit that moves or falls away changes the day of the crew that has it on its round."""
+    rounds = Round.objects.filter(stops__job=job, accepted_at__isnull=False, ends_at__gt=now)
+    return [
+        message
+        for planned in rounds.distinct().order_by("pk")
+        for message in tell_crew(planned, now=now)
+    ]
 
 
 def _take_back_offer(appointment: Appointment, now: datetime, reason: str) -> list[Message]:

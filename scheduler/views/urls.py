@@ -1,6 +1,20 @@
 """Addresses of the desk, the rounds, the messages and the owner's page."""
 
-from scheduler.views import desk, due, job_sheet, jobs, owner_page, owner_requests, today
+from scheduler.views import (
+    desk,
+    due,
+    feeds,
+    fleet,
+    job_sheet,
+    jobs,
+    messages,
+    moves,
+    owner_page,
+    owner_requests,
+    plans,
+    rounds,
+    today,
+)
 
 app_name = "scheduler"
 
@@ -9,6 +23,10 @@ urlpatterns = [
     *due.urlpatterns,
     *feeds.urlpatterns,
     *jobs.urlpatterns,
+    *rounds.urlpatterns,
+    *plans.urlpatterns,
+    *moves.urlpatterns,
+    *fleet.urlpatterns,
     *messages.urlpatterns,
     *job_sheet.urlpatterns,
     *today.urlpatterns,
