@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from customers import access
 from scheduler import booking
+from scheduler.booking import NotPossible
 from scheduler.messages import telling
 from scheduler.models import Job, Round, Stop, Tanker
 from scheduler.round_plans import (
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
 BEGUN = (Job.State.UNDER_WAY, Job.State.DONE, Job.State.ABANDONED)
 
 
-class RoundsNotReady(booking.NotPossible):
+class RoundsNotReady(NotPossible):
     """Rounds that cannot be accepted as they stand; `reasons` are sentences to show."""
 
     def __init__(self, reasons: Sequence[str]) -> None:
@@ -82,7 +83,7 @@ def set_crew(
     access.require_change(by, planned)
     if planned.accepted_at is not None and crew is None:
         message = f"An accepted round needs a crew: choose who drives {planned.tanker}."
-        raise booking.NotPossible(message)
+        raise NotPossible(message)
     if planned.crew != crew:
         planned.crew = crew
         planned.save(update_fields=["crew", "changed_at"])
@@ -259,7 +260,7 @@ def withdraw_round(
     now = now or timezone.now()
     if has_begun(planned):
         message = "This round has begun: cancel the visits that are left one by one."
-        raise booking.NotPossible(message)
+        raise NotPossible(message)
     accepted = Round.objects.filter(pk=planned.pk, accepted_at__isnull=False)
     if not accepted.update(accepted_at=None, accepted_by=None, run=None, changed_at=now):
         return False

@@ -5,7 +5,7 @@ from __future__ import annotations
 from celery import shared_task
 
 from customers.models import Organisation
-from scheduler import due_work
+from scheduler import due_work, round_plans
 from scheduler.local_days import local_today
 from scheduler.messages import ladder, outbox
 from servicing.forecasts import refresh_forecasts as refresh
@@ -49,3 +49,16 @@ def make_due_jobs() -> None:
     """Turn what falls due into jobs."""
     for organisation in Organisation.objects.all():
         due_work.make_due_jobs(organisation=organisation, today=local_today(organisation))
+
+
+@shared_task
+def run_plan(run_id: int) -> None:
+    """Work one run of the planner to its end."""
+    round_plans.run_plan(run_id)
+
+
+@shared_task
+def wake_waiting_plans() -> None:
+    """Start plans whose own waking was lost with a queue."""
+    for run_id in round_plans.waiting_runs():
+        run_plan.delay(run_id)

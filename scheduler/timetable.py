@@ -19,5 +19,6 @@ TIMETABLE: dict[str, Wake] = {
     "drain the outbox": {"task": "scheduler.tasks.drain_outbox", "schedule": MINUTE / 4},
     "write reminders": {"task": "scheduler.tasks.write_reminders", "schedule": 10 * MINUTE},
     "refresh forecasts": {"task": "scheduler.tasks.refresh_forecasts", "schedule": 30 * MINUTE},
+    "wake waiting plans": {"task": "scheduler.tasks.wake_waiting_plans", "schedule": MINUTE},
     "make due jobs": {"task": "scheduler.tasks.make_due_jobs", "schedule": 30 * MINUTE},
 }

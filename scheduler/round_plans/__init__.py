@@ -2,6 +2,13 @@
 
 from scheduler.routing.errors import ProblemError as ProblemError
 
+from .asking import OPEN_STATES as OPEN_STATES
+from .asking import ask_to_stop as ask_to_stop
+from .asking import is_silent as is_silent
+from .asking import plan_anew as plan_anew
+from .asking import start_again as start_again
+from .asking import start_plan as start_plan
+from .asking import waiting_runs as waiting_runs
 from .board import Board as Board
 from .board import board_of as board_of
 from .clock import LocalClock as LocalClock
@@ -16,10 +23,6 @@ from .moves import look_at_taking_off as look_at_taking_off
 from .moves import make_move as make_move
 from .problem import Fleet as Fleet
 from .problem import fleet_of as fleet_of
-from .runs import ask_to_stop as ask_to_stop
-from .runs import is_silent as is_silent
-from .runs import run_plan as run_plan
-from .runs import start_again as start_again
-from .runs import start_plan as start_plan
 from .settings import LONGEST_SEARCH_SECONDS as LONGEST_SEARCH_SECONDS
 from .settings import PlanSettings as PlanSettings
+from .working import run_plan as run_plan

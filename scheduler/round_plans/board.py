@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 
 from scheduler.models import Job, Round
 from scheduler.routing.checker import check_plan
+from scheduler.routing.moves import check_sequence
 from scheduler.routing.problem import Problem, places_of
 from scheduler.routing.roads import Roads
 from scheduler.routing.rounds import LeftOut, Plan
+from scheduler.routing.rounds import Round as PlannedRound
 from scheduler.routing.travel_times import StraightLine
 
 from .clock import LocalClock
@@ -40,9 +42,8 @@ class Board:
     gone: dict[int, tuple[str, ...]] = field(default_factory=dict)
 
     def plan(self) -> Plan:
-        """Proposals as a plan; rounds with a job that is gone are left to `breaches`."""
-        sound = [row for row in self.rows if row.pk not in self.gone]
-        placed = tuple(read_round(row, self.problem, self.roads, self.clock) for row in sound)
+        """Proposals as a plan; a round with a job that is gone is timed anew without it."""
+        placed = tuple(self.without_gone(row) or self._as_stored(row) for row in self.rows)
         on_rounds = {job for each in placed for job in each.job_ids}
         reasons = {line["job"]: line for line in self.run.left_out}
         left_out = tuple(
@@ -55,6 +56,24 @@ class Board:
             if job.id not in on_rounds
         )
         return Plan(rounds=placed, left_out=left_out, missed_value_pence=0)
+
+    def _as_stored(self, row: Round) -> PlannedRound:
+        return read_round(row, self.problem, self.roads, self.clock)
+
+    def without_gone(self, row: Round) -> PlannedRound | None:
+        """The round without the jobs that can no longer be planned; None when it has none."""
+        if row.pk not in self.gone:
+            return None
+        jobs = row.stops.filter(job__isnull=False).values_list("job__public_id", flat=True)
+        check = check_sequence(
+            self.problem,
+            table=self.roads.table,
+            tanker=str(row.tanker.public_id),
+            on=row.day,
+            job_ids=[str(job) for job in jobs if str(job) in self.jobs],
+            roads=self.roads,
+        )
+        return check.round
 
     def breaches(self) -> dict[int, list[dict[str, str]]]:
         """What the checker finds today, by primary key of the round; empty lists when sound."""

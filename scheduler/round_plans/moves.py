@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from django.db import transaction
 
 from scheduler.routing import moves as routing
+from scheduler.routing.checker import check_plan
 from scheduler.routing.rounds import Breach
 from scheduler.routing.rounds import Round as PlannedRound
 
@@ -34,6 +35,21 @@ class Look:
     rounds: tuple[PlannedRound, ...]
     found: tuple[Breach, ...]
 
+    @property
+    def saved_pence(self) -> int:
+        """What it would save, when it saves."""
+        return -self.pence
+
+    @property
+    def km(self) -> float:
+        """Change of the distance driven."""
+        return self.metres / 1000
+
+    @property
+    def minutes(self) -> int:
+        """Change of the time on duty."""
+        return round(self.seconds / 60)
+
 
 def look_at_move(
     board: Board, *, job: Job, tanker: Tanker, day: dt.date, position: int | None
@@ -53,10 +69,26 @@ def look_at_move(
 
 
 def look_at_taking_off(board: Board, *, job: Job) -> Look:
-    """Try the plan without a job."""
+    """Try the plan without a job. One that can no longer be planned at all is simply dropped."""
     job_id = str(job.public_id)
+    if job_id not in board.jobs:
+        return _without_gone(board)
     check = routing.take_off(board.problem, board.plan(), table=board.roads.table, job=job_id)
     return _look(board, check, job_id)
+
+
+def _without_gone(board: Board) -> Look:
+    changed = tuple(filter(None, (board.without_gone(row) for row in board.rows)))
+    return Look(
+        possible=True,
+        breaches=(),
+        pence=0,
+        metres=0,
+        seconds=0,
+        starts_at=None,
+        rounds=changed,
+        found=tuple(check_plan(board.problem, board.roads.table, changed)),
+    )
 
 
 def _look(board: Board, check: routing.MoveCheck, job: str) -> Look:

@@ -29,6 +29,8 @@ LATER_DRIVE_PENCE = 6_000
 FADE_PENCE_PER_DAY = 150
 # What a day past due is held to cost: no source, an organisation's own figure may replace it.
 LATE_PENCE_PER_DAY = 200
+# Emptied a day early, a day of the interval is given away: an emptying over about two years.
+EARLY_PENCE_PER_DAY = 15
 
 REGIMES = {
     Tanker.HoursRegime.ASSIMILATED: ASSIMILATED,
@@ -182,6 +184,7 @@ def _job(
         required=row.required or row.urgent or bool(windows) or row.due_on <= last_day,
         value_pence=row.value_pence or _value_of_going_now(row, last_day),
         late_pence_per_day=LATE_PENCE_PER_DAY,
+        early_pence_per_day=EARLY_PENCE_PER_DAY,
         max_width_m=_in_metres(premises.gate_width_mm),
         max_height_m=_in_metres(premises.height_limit_mm),
         max_tonnes=_in_metres(premises.weight_limit_kg),

@@ -99,7 +99,7 @@ def fill_round(
     round_.starts_at = clock.moment(planned.on, planned.start_seconds)
     round_.ends_at = clock.moment(planned.on, planned.end_seconds)
     round_.metres = planned.metres
-    round_.cost_pence = planned.costs.total
+    round_.cost_pence = money_spent(planned.costs)
     round_.breaches = list(breaches)
     fields = ["starts_at", "ends_at", "metres", "cost_pence", "breaches", "changed_at"]
     round_.save(update_fields=fields)
@@ -174,6 +174,11 @@ def _place_id(stop: Stop, base: str) -> str:
     return str(stop.works.public_id) if isinstance(stop.works, Works) else base
 
 
+def money_spent(costs: routing.Costs) -> int:
+    """Pence that driving costs; what being late or early is held to cost is no money spent."""
+    return costs.total - costs.late
+
+
 def figures_of(plan: routing.Plan) -> dict[str, Any]:
     """Sums of a plan for the record and for comparing."""
     costs = plan.costs
@@ -185,7 +190,7 @@ def figures_of(plan: routing.Plan) -> dict[str, Any]:
         "drive_seconds": sum(each.drive_seconds for each in plan.rounds),
         "tips": sum(each.tips for each in plan.rounds),
         "litres": sum(each.litres for each in plan.rounds),
-        "pence": costs.total,
+        "pence": money_spent(costs),
         "tipping_pence": costs.tipping,
         "left_out": len(plan.left_out),
     }

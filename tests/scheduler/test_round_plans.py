@@ -20,7 +20,7 @@ from scheduler.models import (
 )
 from scheduler.round_plans import LocalClock, PlanSettings, arrival_span
 from scheduler.round_plans.problem import problem_of
-from scheduler.round_plans.runs import SILENCE
+from scheduler.round_plans.asking import SILENCE
 from tests.make import (
     make_crew,
     make_job,

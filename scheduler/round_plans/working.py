@@ -1,15 +1,13 @@
-"""A run of the planner: asked for on a page, worked in the background, written as proposals."""
+"""Working a run of the planner in the background and writing what it proposes."""
 
 from __future__ import annotations
 
 import datetime as dt
 import logging
-from typing import TYPE_CHECKING
 
 from django.db import transaction
 from django.utils import timezone
 
-from customers import access
 from scheduler.models import Job, PlanRun, Round, Stop
 from scheduler.routing.errors import ProblemError
 from scheduler.routing.plan import Effort, Progress, plan_rounds
@@ -18,68 +16,15 @@ from scheduler.routing.roads import Roads
 from scheduler.routing.rounds import Plan
 from scheduler.routing.travel_times import StraightLine
 
+from .asking import SILENCE
 from .clock import LocalClock
 from .problem import Fleet, Lock, fleet_of, problem_of
 from .rows import breach_rows, figures_of, fill_round, names_of, new_round, read_round, spoken
 from .settings import PlanSettings
 
-if TYPE_CHECKING:
-    from customers.models import Organisation, User
-
 log = logging.getLogger(__name__)
 
-# A worker that says nothing for so long is taken to be dead; a living one writes each second.
-SILENCE = dt.timedelta(seconds=120)
 WRITE_EVERY = dt.timedelta(seconds=1)
-OPEN_STATES = (PlanRun.State.WAITING, PlanRun.State.WORKING)
-
-
-@transaction.atomic
-def start_plan(
-    *,
-    organisation: Organisation,
-    first_day: dt.date,
-    days: int,
-    by: User,
-    settings: PlanSettings,
-) -> PlanRun:
-    """Ask for a plan. The caller wakes a worker; the row alone is enough for a later one."""
-    access.require(by, "plan", organisation)
-    return PlanRun.objects.create(
-        organisation=organisation,
-        first_day=first_day,
-        days=days,
-        asked_by=by,
-        settings=settings.as_json(),
-    )
-
-
-def ask_to_stop(*, run: PlanRun, by: User) -> None:
-    """Let the search end with the best found so far. Asking twice is asking once."""
-    access.require_change(by, run)
-    PlanRun.objects.filter(pk=run.pk, state__in=OPEN_STATES).update(stop_asked=True)
-
-
-def is_silent(run: PlanRun, now: dt.datetime) -> bool:
-    """Whether the run should be moving but no worker has been heard of for too long."""
-    return run.state in OPEN_STATES and now - run.changed_at > SILENCE
-
-
-def start_again(*, run: PlanRun, by: User, now: dt.datetime | None = None) -> bool:
-    """Put a run that failed or fell silent back in the queue; False when it needs no help."""
-    access.require_change(by, run)
-    now = now or timezone.now()
-    asleep = PlanRun.objects.filter(pk=run.pk, state__in=OPEN_STATES, changed_at__lt=now - SILENCE)
-    failed = PlanRun.objects.filter(pk=run.pk, state=PlanRun.State.FAILED)
-    fresh = {
-        "state": PlanRun.State.WAITING,
-        "changed_at": now,
-        "stop_asked": False,
-        "started_at": None,
-        "progress": 0.0,
-        "error": "",
-    }
-    return bool(failed.update(**fresh) or asleep.update(**fresh))
 
 
 def run_plan(run_id: int) -> bool:

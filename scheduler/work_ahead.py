@@ -1,0 +1,103 @@
+"""Work falling due week by week against what the tankers can carry."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.db.models import Exists, OuterRef
+
+from scheduler.models import Job
+from scheduler.round_plans import TANKER_WORK, fleet_of
+from servicing.models import Forecast
+
+if TYPE_CHECKING:
+    from customers.models import Organisation
+    from scheduler.round_plans import Fleet
+
+# Loads a tanker brings home in a day. Common practice, no source: one before, one after noon.
+LOADS_A_DAY = 2
+SATURDAY = 5
+
+
+@dataclass(frozen=True, kw_only=True)
+class Week:
+    """Jobs and litres due in the week beginning on `monday`; the first holds what is overdue."""
+
+    monday: dt.date
+    jobs: int
+    expected: int
+    litres: int
+    minutes: int
+    capacity_litres: int
+
+    @property
+    def over(self) -> bool:
+        """More litres than can be carried."""
+        return self.litres > self.capacity_litres
+
+
+def weeks_ahead(*, organisation: Organisation, today: dt.date, count: int = 16) -> list[Week]:
+    """Open tanker work by the week it is due, with systems forecast due that have no job yet."""
+    first = today - dt.timedelta(days=today.weekday())
+    until = first + dt.timedelta(weeks=count)
+    sums: defaultdict[dt.date, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
+    jobs = Job.objects.for_operator(organisation).open().filter(kind__in=TANKER_WORK)
+    for due_on, litres, minutes in jobs.filter(due_on__lt=until).values_list(
+        "due_on", "litres", "minutes"
+    ):
+        _add(sums[_monday(due_on, first)], (1, 0, litres, minutes))
+    for expected_on, volume in _forecast_without_job(organisation, until):
+        _add(sums[_monday(expected_on, first)], (0, 1, round(volume or 0), 0))
+    fleet = fleet_of(organisation)
+    mondays = [first + dt.timedelta(weeks=number) for number in range(count)]
+    return [
+        Week(
+            monday=monday,
+            jobs=sums[monday][0],
+            expected=sums[monday][1],
+            litres=sums[monday][2],
+            minutes=sums[monday][3],
+            capacity_litres=_capacity(fleet, monday, today),
+        )
+        for monday in mondays
+    ]
+
+
+def _add(sums: list[int], more: tuple[int, int, int, int]) -> None:
+    for place, amount in enumerate(more):
+        sums[place] += amount
+
+
+def _monday(day: dt.date, first: dt.date) -> dt.date:
+    return max(day - dt.timedelta(days=day.weekday()), first)
+
+
+def _forecast_without_job(
+    organisation: Organisation, until: dt.date
+) -> list[tuple[dt.date, float | None]]:
+    """Own systems in use that fall due before `until` and have no open emptying yet."""
+    waiting = Job.objects.open().filter(system=OuterRef("system"), kind=Job.Kind.EMPTYING)
+    due = Forecast.objects.filter(
+        organisation=organisation, due_on__lt=until, system__retired_on__isnull=True
+    )
+    return [
+        (due_on, litres)
+        for due_on, litres in due.exclude(Exists(waiting)).values_list(
+            "due_on", "working_volume_litres"
+        )
+        if due_on is not None
+    ]
+
+
+def _capacity(fleet: Fleet, monday: dt.date, today: dt.date) -> int:
+    """Litres the tankers in use can carry from Monday to Friday, from today on."""
+    days = [monday + dt.timedelta(days=number) for number in range(SATURDAY)]
+    return sum(
+        tanker.capacity_litres * LOADS_A_DAY
+        for tanker in fleet.tankers
+        for day in days
+        if day >= today and day not in {off.day for off in tanker.days_off.all()}
+    )
