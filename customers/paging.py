@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
+from django.core.exceptions import ValidationError
 from django.db.models import Model, Q
 
 if TYPE_CHECKING:
@@ -40,11 +41,11 @@ def stretch_of(
     """
     ahead, back = asked.get("after", ""), asked.get("before", "")
     if back:
-        found = list(rows.filter(beyond(by, back, "lt")).order_by(f"-{by}", "-pk")[: size + 1])
+        found = list(beyond(rows, by, back, "lt").order_by(f"-{by}", "-pk")[: size + 1])
         more, shown = len(found) > size, found[size - 1 :: -1] if len(found) > size else found[::-1]
         return Stretch(shown, place(shown, 0, by) if more else "", place(shown, -1, by))
     if ahead:
-        rows = rows.filter(beyond(by, ahead, "gt"))
+        rows = beyond(rows, by, ahead, "gt")
     found = list(rows.order_by(by, "pk")[: size + 1])
     shown = found[:size]
     return Stretch(
@@ -52,12 +53,17 @@ def stretch_of(
     )
 
 
-def beyond(by: str, at: str, side: str) -> Q:
-    """Condition for rows on one side ("gt" or "lt") of a place; a garbled place is no condition."""
+def beyond(rows: QuerySet[Row], by: str, at: str, side: str) -> QuerySet[Row]:
+    """Rows on one side ("gt" or "lt") of a place; all of them when the place is garbled."""
     value, split, key = at.rpartition(SPLIT)
     if not split or not key.isdecimal():
-        return Q()
-    return Q(**{f"{by}__{side}": value}) | Q(**{by: value, f"pk__{side}": int(key)})
+        return rows
+    try:
+        return rows.filter(
+            Q(**{f"{by}__{side}": value}) | Q(**{by: value, f"pk__{side}": int(key)})
+        )
+    except (ValidationError, ValueError):
+        return rows
 
 
 def place(shown: list[Row], index: int, by: str) -> str:

@@ -6,3 +6,7 @@ class ServicingConfig(AppConfig):
 
     name = "servicing"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        """Listen to changes of places and people."""
+        from servicing import receivers  # noqa: F401, PLC0415 - connects itself; models are ready now

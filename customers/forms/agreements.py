@@ -9,6 +9,7 @@ from crispy_forms.helper import FormHelper
 from crispy_forms.layout import Layout, Row
 from django import forms
 
+from customers.forms.choices import name_blank_choices
 from customers.forms.dates import DayField
 from customers.forms.scaled import ScaledField
 from customers.models import AftercarePlan, Agreement, Organisation, Person, Premises
@@ -96,6 +97,7 @@ class AgreementForm(forms.ModelForm[Agreement]):
         plan.queryset = plans.order_by("name")
         payer.queryset = Person.objects.filter(parties__premises=premises).distinct()
         payer.required = False
+        name_blank_choices(self)
         self.initial.setdefault("starts_on", today)
         self.initial.setdefault("ends_on", a_year_later(today))
         self.helper = FormHelper()

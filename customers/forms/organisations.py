@@ -45,6 +45,8 @@ class OrganisationForm(forms.ModelForm[Organisation]):
             "carrier_valid_to",
             "accepted_risk",
             "horizon_days",
+            "interval_override_months",
+            "interval_override_reason",
         ]
         labels: ClassVar = {
             "profile": "Country rules",
@@ -53,7 +55,8 @@ class OrganisationForm(forms.ModelForm[Organisation]):
             "sender_name": "Mail goes out as",
             "sender_email": "Replies go to",
             "carrier_registration": "Waste carrier registration",
-            "horizon_days": "Make jobs ahead, days",
+            "interval_override_months": "Longest interval we accept, months",
+            "interval_override_reason": "Why longer than the guidance",
         }
         help_texts: ClassVar = {
             "profile": "Sets intervals, triggers and what papers must say. Local codes come first.",
@@ -80,7 +83,11 @@ class OrganisationForm(forms.ModelForm[Organisation]):
                 "carrier_registration",
                 Row("carrier_valid_from", "carrier_valid_to"),
             ),
-            Fieldset("Planning ahead", Row("accepted_risk", "horizon_days")),
+            Fieldset(
+                "Planning ahead",
+                Row("accepted_risk", "horizon_days"),
+                Row("interval_override_months", "interval_override_reason"),
+            ),
         )
 
     def clean_time_zone(self) -> str:
@@ -93,4 +100,7 @@ class OrganisationForm(forms.ModelForm[Organisation]):
         starts, ends = cleaned.get("carrier_valid_from"), cleaned.get("carrier_valid_to")
         if starts and ends and ends < starts:
             self.add_error("carrier_valid_to", "It ends before it starts.")
+        longer, why = cleaned.get("interval_override_months"), "interval_override_reason"
+        if longer and not (cleaned.get(why) or "").strip():
+            self.add_error(why, "Say why: it stands beside every date that follows from it.")
         return cleaned

@@ -9,8 +9,9 @@ from crispy_forms.helper import FormHelper
 from crispy_forms.layout import Fieldset, Layout, Row
 from django import forms
 
+from customers.forms.choices import name_blank_choices
 from customers.forms.dates import DayField, PastDayField, tell_today
-from customers.models import ContactPreference, Organisation, Party, Person, Premises
+from customers.models import ContactPreference, Party, Person, Premises
 
 
 class PersonForm(forms.ModelForm[Person]):
@@ -124,9 +125,6 @@ class PreferenceForm(forms.ModelForm[ContactPreference]):
             "how": "Where and how this was said: by telephone, on the order form, …",
         }
 
-
-def organisation_people(organisation: Organisation) -> forms.ModelChoiceField[Person]:
-    """Choice of one person of an organisation."""
-    return forms.ModelChoiceField(
-        queryset=Person.objects.filter(organisation=organisation).order_by("name"), required=False
-    )
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        name_blank_choices(self)

@@ -8,6 +8,7 @@ from crispy_forms.helper import FormHelper
 from crispy_forms.layout import Fieldset, Layout, Row
 from django import forms
 
+from customers.forms.choices import name_blank_choices
 from customers.forms.dates import checked_time_zone
 from customers.forms.scaled import ScaledField
 from customers.models import Premises
@@ -102,6 +103,7 @@ class PremisesForm(forms.ModelForm[Premises]):
     def __init__(self, *args: Any, organisation: Organisation, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.organisation = organisation
+        name_blank_choices(self)
         self.helper = FormHelper()
         self.helper.form_tag = False
         self.helper.layout = Layout(

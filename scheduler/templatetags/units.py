@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 register = template.Library()
 
 MM_PER_INCH = 25.4
+NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
 def units_of(context: Context) -> str:
@@ -29,7 +30,7 @@ def units_of(context: Context) -> str:
 @register.simple_tag(takes_context=True)
 def volume(context: Context, litres: float | None) -> str:
     """Litres in the organisation's units, as `3,800 L`."""
-    return volumes.spoken(litres, units_of(context))
+    return volumes.spoken(litres, units_of(context)).replace(" ", NO_BREAK)
 
 
 @register.simple_tag(takes_context=True)
@@ -44,8 +45,8 @@ def depth(context: Context, mm: float | None) -> str:
     if mm is None:
         return "–"
     if units_of(context) == "us_gallons":
-        return f"{mm / MM_PER_INCH:.1f} in"
-    return f"{mm:,.0f} mm"
+        return f"{mm / MM_PER_INCH:.1f}{NO_BREAK}in"
+    return f"{mm:,.0f}{NO_BREAK}mm"
 
 
 @register.filter

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from .heights import height_share
 from .marks import SCREEN, Palette, element, picture, tip, words
 
-SIZE = (440, 310)
+SIZE = (470, 310)
 LEFT, RIGHT, TOP, BOTTOM = 42.0, 250.0, 84.0, 276.0
 OUTLET_DROP = 30.0
 STAFF = 306.0
@@ -226,7 +226,7 @@ def staff_marks(
         parts.append(element("path", palette.attributes("emptied"), d=point))
         at = placed(y + 4, taken)
         parts.append(
-            words(palette, facts.say(facts.likely), (right + 13, at), looks="strong", size=14)
+            words(palette, facts.say(facts.likely), (right + 13, at), looks="strong", size=16)
         )
         taken.append(at - 4)
     for share, text, looks in labels:

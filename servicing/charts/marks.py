@@ -90,7 +90,7 @@ def tip(text: str) -> str:
 
 
 def words(
-    palette: Palette, text: str, at: tuple[float, float], *, looks: str = "", size: int = 13
+    palette: Palette, text: str, at: tuple[float, float], *, looks: str = "", size: int = 14
 ) -> str:
     """A line of text with its baseline at `at`."""
     kinds = f"text {looks}".strip()

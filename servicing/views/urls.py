@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from django.urls import URLPattern
+from servicing.views import imports, system_changes, systems
+from servicing.views import map as lid_map
 
 app_name = "servicing"
 
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    *systems.urlpatterns,
+    *system_changes.urlpatterns,
+    *lid_map.urlpatterns,
+    *imports.urlpatterns,
+]

@@ -11,12 +11,19 @@
   const token = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 
   // Lines of latitude and longitude: with neither coast nor tiles in view they still say where one is.
-  function drawGraticule(map, layer) {
+  function drawGraticule(map, layer, lines) {
     layer.clearLayers();
     const bounds = map.getBounds();
     const wide = bounds.getEast() - bounds.getWest();
     const step = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 30].find((s) => wide / s < 9) || 30;
-    const style = { color: token("--line"), weight: 1, interactive: false, pane: "coast" };
+    const style = {
+      color: token("--line-strong"),
+      opacity: 0.35,
+      weight: 1,
+      interactive: false,
+      pane: "graticule",
+      renderer: lines,
+    };
     const start = (value) => Math.floor(value / step) * step;
     for (let lon = start(bounds.getWest()); lon <= bounds.getEast(); lon += step) {
       L.polyline([[bounds.getSouth(), lon], [bounds.getNorth(), lon]], style).addTo(layer);
@@ -35,14 +42,16 @@
     L.geoJSON(coast, {
       pane: "coast",
       interactive: false,
-      style: { className: "map-coast" },
+      renderer: L.svg({ pane: "coast", padding: 0.5 }),
+      style: { color: token("--line-strong"), weight: 1, fillColor: token("--paper"), fillOpacity: 1 },
     }).addTo(map);
   }
 
   function baseMap(element, options = {}) {
-    const map = L.map(element, { preferCanvas: false, zoomControl: true, ...options });
+    const map = L.map(element, { ...options });
     map.attributionControl.setPrefix("");
     map.createPane("coast").style.zIndex = 200;
+    map.createPane("graticule").style.zIndex = 210;
     L.control.scale({ imperial: false }).addTo(map);
     map.fitBounds(ISLES);
     if (settings.tiles) {
@@ -50,8 +59,10 @@
     } else {
       map.attributionControl.addAttribution("Coast: Natural Earth");
       const graticule = L.layerGroup().addTo(map);
-      map.on("moveend", () => drawGraticule(map, graticule));
-      drawCoast(map).then(() => drawGraticule(map, graticule));
+      const lines = L.svg({ pane: "graticule" });
+      map.on("moveend", () => drawGraticule(map, graticule, lines));
+      drawGraticule(map, graticule, lines);
+      drawCoast(map);
     }
     return map;
   }
@@ -61,7 +72,7 @@
       className: `map-pin ${look}`,
       html: "",
       iconSize: [24, 24],
-      iconAnchor: [12, 24],
+      iconAnchor: [1, 23],
     });
     return L.marker(latLng, { icon, title: text, alt: text, keyboard: true });
   }

@@ -1,0 +1,63 @@
+"""Measured levels of one system in litres, for showing beside its forecast."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.db.models import prefetch_related_objects
+
+from customers.country_rules import RuleBook
+from servicing.forecasting.faults import BadMeasure, FaultyFacts
+from servicing.forecasting.tanks import solids_litres
+from servicing.forecasts.facts import gather
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from servicing.forecasting.facts import Dip
+    from servicing.forecasting.tanks import Tank
+    from servicing.models import System
+
+# Standard error of a dip, as the likelihood of the forecast has it: judgement, no source.
+OF_LEVEL, OF_VOLUME = 0.12, 0.027
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredLevel:
+    """Sludge and scum found on a day, litres; `scum_litres` where the scum was measured apart."""
+
+    on: dt.date
+    litres: float
+    error: float
+    scum_litres: float | None = None
+
+
+def measured_levels(system: System, *, today: dt.date) -> list[MeasuredLevel]:
+    """Dips of counting visits, oldest first; those without usable dimensions are left out."""
+    prefetch_related_objects([system], "tanks", "occupancies", "visits__dips", "visits__emptying")
+    rules = RuleBook(system.organisation.profile, today)
+    try:
+        facts = gather(system, rules=rules, agreement=None).facts
+    except (BadMeasure, FaultyFacts):
+        return []
+    levels = [level_of(dip, facts.tank) for dip in facts.dips if not dip.after_emptying]
+    return [level for level in levels if level is not None]
+
+
+def level_of(dip: Dip, tank: Tank) -> MeasuredLevel | None:
+    """One dip in litres, taken as the whole tank's; None where the tank's shape is not known."""
+    if dip.litres is not None:
+        litres, scum = dip.litres, None
+    else:
+        try:
+            sludge, floating = solids_litres(
+                tank, dip.sludge_mm or 0.0, dip.scum_mm or 0.0, dip.compartment
+            )
+        except BadMeasure:
+            return None
+        share = tank.compartments[dip.compartment].working_volume_litres / tank.shape_litres
+        litres, scum = (sludge + floating) / share, floating / share
+    error = math.hypot(OF_LEVEL * litres, OF_VOLUME * tank.volume_litres)
+    return MeasuredLevel(dip.on, litres, error, scum)
