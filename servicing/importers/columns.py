@@ -10,7 +10,7 @@ from customers.addresses import AddressError, read_grid_reference, read_position
 from .cells import CellRefusedError, as_text, is_nothing
 from .fields import BY_NAME, REASON_HEADING, match_heading, plain, take_apart
 from .sheets import Cell, Sheet
-from .volumes import LITRES_A_UNIT
+from .volumes import UNIT_LABELS
 from .words import KINDS, find_word
 
 ROWS_LOOKED_AT = 50
@@ -98,8 +98,8 @@ def _checked_use(use: str) -> tuple[str, str]:
     if field and field not in BY_NAME:
         msg = f"“{field}” is not a field; the fields are: {', '.join(BY_NAME)}."
         raise MappingError(msg)
-    if unit and unit not in LITRES_A_UNIT:
-        msg = f"“{unit}” is not a unit; the units are: {', '.join(LITRES_A_UNIT)}."
+    if unit and unit not in UNIT_LABELS:
+        msg = f"“{unit}” is not a unit; the units are: {', '.join(UNIT_LABELS)}."
         raise MappingError(msg)
     return field, unit
 

@@ -45,6 +45,8 @@ class Sheet:
     headings: tuple[str, ...]
     walk: Callable[[], Iterator[SheetRow]]
     remarks: tuple[str, ...] = ()
+    worksheet: str = ""  # the one read, in a workbook
+    worksheets: tuple[str, ...] = ()  # all visible ones
 
     def first_rows(self, count: int) -> list[SheetRow]:
         """Return up to `count` rows below the headings."""

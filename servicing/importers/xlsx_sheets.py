@@ -45,7 +45,7 @@ def open_xlsx(path: Path, name: str, worksheet: str = "") -> Sheet:
 
     others = [other for other in titles if other != title]
     remarks = (f"Read the sheet “{title}”, not {', '.join(others)}.",) if others else ()
-    return Sheet(name, headings, walk, remarks)
+    return Sheet(name, headings, walk, remarks, title, tuple(titles))
 
 
 def _inspect(path: Path) -> bool:
