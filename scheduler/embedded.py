@@ -9,7 +9,7 @@ import os
 import signal
 import socket
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import FrameType
 from typing import Any
@@ -29,6 +29,7 @@ WEB_THREADS = 8
 WORK_THREADS = 2
 LARGEST_REQUEST_BYTES = 64 * 1024 * 1024
 SECONDS_TO_FINISH = 10.0
+LAST_PORT = 65_535
 
 
 class AddressUnavailableError(Exception):
@@ -41,12 +42,15 @@ def listen(host: str, port: int) -> socket.socket:
     Raises:
         AddressUnavailableError: the port is taken or not allowed, or the host is not ours.
     """
+    if not 0 <= port <= LAST_PORT:
+        message = f"There is no port {port}: they end at {LAST_PORT}."
+        raise AddressUnavailableError(message)
     try:
         family, kind, protocol, _name, address = socket.getaddrinfo(
             host, port, type=socket.SOCK_STREAM
         )[0]
         place = socket.socket(family, kind, protocol)
-    except (OSError, OverflowError) as error:
+    except OSError as error:
         message = f"{host} is not an address of this machine: {error}"
         raise AddressUnavailableError(message) from error
     try:
@@ -66,8 +70,11 @@ def listen(host: str, port: int) -> socket.socket:
     return place
 
 
-def serve(place: socket.socket) -> None:
-    """Answer at the address and do the background work until told to stop."""
+def serve(place: socket.socket, *, when_ready: Callable[[], None]) -> None:
+    """Answer at the address and do the background work until told to stop.
+
+    `when_ready` is called as soon as a request would be answered.
+    """
     server = create_server(
         application,
         sockets=[place],
@@ -76,6 +83,7 @@ def serve(place: socket.socket) -> None:
         ident=None,
     )
     with stopped_by_signals(), background_work():
+        when_ready()
         server.run()
     server.close()
 
@@ -117,8 +125,8 @@ def background_work() -> Iterator[None]:
     try:
         yield
     finally:
-        ticking.stop()
         stop_worker(os.EX_OK)
+        ticking.stop()
         working.join(timeout=SECONDS_TO_FINISH)
         if working.is_alive():
             logger.warning(

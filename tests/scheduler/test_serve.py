@@ -11,7 +11,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
@@ -28,18 +28,23 @@ def taken_port() -> Iterator[int]:
         yield other.getsockname()[1]
 
 
-def start(data: Path, *arguments: str) -> subprocess.Popen[str]:
-    """Start `serve` on a data folder of its own, away from the tests' settings and database."""
+@contextmanager
+def running(data: Path, *arguments: str) -> Iterator[subprocess.Popen[str]]:
+    """Run `serve` on a data folder of its own, away from the tests' settings and database."""
     foreign = {"DATABASE_URL", "REDIS_URL", "EMAIL_URL", "DJANGO_SETTINGS_MODULE", "SITE_ADDRESS"}
     kept = {name: value for name, value in os.environ.items() if name not in foreign}
-    return subprocess.Popen(
+    with subprocess.Popen(
         [sys.executable, "manage.py", "serve", *arguments],
         cwd=ROOT,
         env={**kept, "EBBMARK_DATA": str(data), "PYTHONUNBUFFERED": "1"},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
-    )
+    ) as process:
+        try:
+            yield process
+        finally:
+            process.kill()
 
 
 def address_said_by(process: subprocess.Popen[str]) -> tuple[str, int]:
@@ -55,10 +60,10 @@ def address_said_by(process: subprocess.Popen[str]) -> tuple[str, int]:
 
 
 def answer(address: tuple[str, int], path: str) -> tuple[int, bytes]:
-    connection = http.client.HTTPConnection(*address, timeout=PATIENCE_SECONDS)
-    connection.request("GET", path)
-    response = connection.getresponse()
-    return response.status, response.read()
+    with closing(http.client.HTTPConnection(*address, timeout=PATIENCE_SECONDS)) as connection:
+        connection.request("GET", path)
+        response = connection.getresponse()
+        return response.status, response.read()
 
 
 def health_when_settled(address: tuple[str, int]) -> dict[str, bool]:
@@ -74,37 +79,30 @@ def health_when_settled(address: tuple[str, int]) -> dict[str, bool]:
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
 def test_it_answers_works_stops_cleanly_and_starts_again(how: signal.Signals, tmp_path: Path):
     for _start in ("first", "second"):
-        process = start(tmp_path, "--port", "0")
-        with process:
+        with running(tmp_path, "--port", "0") as process:
             address = address_said_by(process)
             assert answer(address, "/accounts/login/")[0] == 200
             assert answer(address, "/static/scheduler/css/page.css")[0] == 200
             assert health_when_settled(address)["well"]
             process.send_signal(how)
             said, _ = process.communicate(timeout=PATIENCE_SECONDS)
-        assert said.rstrip().endswith("Stopped.")
-        assert "Traceback" not in said
-        assert process.returncode == 0
+            assert said.rstrip().endswith("Stopped.")
+            assert "Traceback" not in said
+            assert process.returncode == 0
 
 
 def test_a_process_that_was_killed_leaves_nothing_that_stops_the_next(tmp_path: Path):
-    first = start(tmp_path, "--port", "0")
-    with first:
-        address = address_said_by(first)
-        first.kill()
-    second = start(tmp_path, "--port", str(address[1]))
-    with second:
-        assert address_said_by(second) == address
+    with running(tmp_path, "--port", "0") as process:
+        address = address_said_by(process)
+    with running(tmp_path, "--port", str(address[1])) as process:
+        assert address_said_by(process) == address
         assert health_when_settled(address)["well"]
-        second.terminate()
-        second.communicate(timeout=PATIENCE_SECONDS)
 
 
 def test_a_taken_port_is_said_in_one_line(tmp_path: Path):
-    with taken_port() as port:
-        process = start(tmp_path, "--port", str(port))
+    with taken_port() as port, running(tmp_path, "--port", str(port)) as process:
         said, _ = process.communicate(timeout=PATIENCE_SECONDS)
-    assert process.returncode == 1
+        assert process.returncode == 1
     assert f"Port {port} on 127.0.0.1 cannot be used" in said
     assert f"--port {port + 1}" in said
     assert "Traceback" not in said

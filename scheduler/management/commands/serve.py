@@ -33,12 +33,14 @@ class Command(BaseCommand):
             call_command("migrate", verbosity=0, interactive=False)
             address = be_reached_at(place)
             self.prepare()
-            self.stdout.write(self.style.SUCCESS(f"\nEbbmark is at {address}/"))
-            self.introduce()
-            self.stdout.write("Ctrl-C stops it.\n")
-            self.stdout.flush()
-            embedded.serve(place)
+            embedded.serve(place, when_ready=lambda: self.announce(address))
         self.stdout.write("Stopped.")
+
+    def announce(self, address: str) -> None:
+        self.stdout.write(self.style.SUCCESS(f"\nEbbmark is at {address}/"))
+        self.introduce()
+        self.stdout.write("Ctrl-C stops it.\n")
+        self.stdout.flush()
 
     def prepare(self) -> None:
         """Do what has to be done before the first page is asked for."""
