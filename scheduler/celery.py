@@ -14,5 +14,5 @@ app = Celery("ebbmark")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 # current_app is kept per thread; without this a web thread would publish to nowhere.
 app.set_default()
-app.autodiscover_tasks(["scheduler"])
+app.autodiscover_tasks(["scheduler", "servicing"])
 app.conf.beat_schedule = TIMETABLE
