@@ -53,14 +53,14 @@ def write_down(draft: Draft) -> Message | None:
     if Message.objects.filter(key=draft.key).exists():
         return None
     person = draft.recipient.person if draft.recipient else None
-    refused = consent.why_not(
+    question = consent.Question(
         organisation=draft.organisation,
         person=person,
         address=draft.address,
         channel=draft.channel,
         message_class=draft.message_class,
     )
-    if refused:
+    if consent.why_not(question):
         return None
     words = fill(draft.template, _facts(draft))
     message, is_new = Message.objects.get_or_create(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.core import signing
@@ -11,6 +12,7 @@ from django.db import transaction
 from customers.models import ContactPreference, Organisation, Person, Suppression
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
 
 SERVICE = ContactPreference.MessageClass.SERVICE
@@ -24,49 +26,62 @@ def address_hash(address: str, organisation: Organisation) -> str:
     return hashlib.sha256(known.encode()).hexdigest()
 
 
-def why_not(
-    *,
-    organisation: Organisation,
-    person: Person | None,
-    address: str,
-    channel: str,
-    message_class: str,
-) -> str:
-    """Why this may not be sent, in words; empty when it may.
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Question:
+    """May this be sent to this address?"""
+
+    organisation: Organisation
+    person: Person | None
+    address: str
+    channel: str
+    message_class: str
+
+
+def why_not(question: Question) -> str:
+    """Why something may not be sent, in words; empty when it may."""
+    return answers([question])[0]
+
+
+def answers(questions: Sequence[Question]) -> list[str]:
+    """Answer many questions in two queries, each as `why_not` does.
 
     A service message needs no consent but stops at a refusal. Marketing needs a recorded yes
     for its channel, and no later no.
     """
-    if _is_suppressed(organisation, address, message_class):
+    suppressed = _suppressed(questions)
+    said = _last_said(questions)
+    return [_answer(question, suppressed, said) for question in questions]
+
+
+Said = dict[tuple[int, str, str], ContactPreference]
+
+
+def _answer(question: Question, suppressed: set[tuple[int, str, str]], said: Said) -> str:
+    hashed = address_hash(question.address, question.organisation)
+    # An address closed to service messages is closed to marketing too.
+    classes = {SERVICE, question.message_class}
+    if any((question.organisation.pk, hashed, one) in suppressed for one in classes):
         return "This address asked not to be written to."
-    said = _last_said(person, channel, message_class)
-    if said is not None and not said.allowed:
-        return f"Refused: {said.how}."
-    if message_class == MARKETING and said is None:
+    person = question.person.pk if question.person else 0
+    last = said.get((person, question.channel, question.message_class))
+    if last is not None and not last.allowed:
+        return f"Refused: {last.how}."
+    if question.message_class == MARKETING and last is None:
         return "No consent to offers is recorded."
     return ""
 
 
-def _is_suppressed(organisation: Organisation, address: str, message_class: str) -> bool:
-    """An address closed to service messages is closed to marketing too."""
-    classes = [SERVICE] if message_class == SERVICE else [SERVICE, MARKETING]
-    return Suppression.objects.filter(
-        organisation=organisation,
-        address_hash=address_hash(address, organisation),
-        message_class__in=classes,
-    ).exists()
+def _suppressed(questions: Sequence[Question]) -> set[tuple[int, str, str]]:
+    hashes = {address_hash(question.address, question.organisation) for question in questions}
+    rows = Suppression.objects.filter(address_hash__in=hashes)
+    return set(rows.values_list("organisation", "address_hash", "message_class"))
 
 
-def _last_said(person: Person | None, channel: str, message_class: str) -> ContactPreference | None:
-    if person is None:
-        return None
-    return (
-        ContactPreference.objects.filter(
-            person=person, channel=channel, message_class=message_class
-        )
-        .order_by("-recorded_at", "-id")
-        .first()
-    )
+def _last_said(questions: Sequence[Question]) -> Said:
+    """What each person said last, by channel and class of message."""
+    people = {question.person.pk for question in questions if question.person}
+    lines = ContactPreference.objects.filter(person__in=people).order_by("recorded_at", "id")
+    return {(line.person_id, line.channel, line.message_class): line for line in lines}
 
 
 def leave_token(*, organisation: Organisation, address: str) -> str:

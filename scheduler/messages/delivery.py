@@ -12,6 +12,8 @@ from django.conf import settings
 from django.core.mail import EmailMessage, get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 
+CLOSING = 421  # the server ends the connection (RFC 5321 §4.2.3)
+
 
 @dataclass(frozen=True, slots=True)
 class Wire:
@@ -62,8 +64,10 @@ class Server:
             raise PostClosed(f"{type(error).__name__}: {error}"[:300]) from error
         try:
             self.backend.send_messages([mail])
-        except (smtplib.SMTPResponseException, smtplib.SMTPRecipientsRefused):
-            raise  # the server answered: the connection is still good
+        except (smtplib.SMTPResponseException, smtplib.SMTPRecipientsRefused) as error:
+            if getattr(error, "smtp_code", 0) == CLOSING:
+                self.backend.close()
+            raise  # the server answered: else the connection is still good
         except (OSError, smtplib.SMTPException):
             self.backend.close()  # the next message tries a fresh connection
             raise

@@ -11,9 +11,10 @@ import hashlib
 from dataclasses import dataclass
 from datetime import datetime
 from email.headerregistry import Address, HeaderRegistry, UnstructuredHeader
-from email.message import EmailMessage
-from email.policy import SMTP, Policy
+from email.message import EmailMessage, Message
+from email.policy import SMTP, Policy, compat32
 from email.utils import format_datetime
+from typing import TypeAlias
 
 from scheduler.calendar_invites.entries import Party, one_line
 
@@ -41,7 +42,10 @@ def _headers() -> HeaderRegistry:
 
 
 # 78 characters a line is recommended (RFC 5322 §2.1.1).
-POLICY = SMTP.clone(max_line_length=78, header_factory=_headers())
+HEADERS = SMTP.clone(max_line_length=78, header_factory=_headers())
+# Headers of parts are constants of ours: the plain policy writes them as they are.
+PARTS = compat32.clone(linesep="\r\n", max_line_length=78)
+Part: TypeAlias = "Message[str, str]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,62 +68,73 @@ class Letter:
 
 def wire_bytes(letter: Letter) -> bytes:
     """The message with CRLF line ends, headers and all."""
-    message = _alternative(letter)
+    body = _alternative(letter)
     if letter.calendar_object:
-        outer = EmailMessage(POLICY)
-        outer["Content-Type"] = "multipart/mixed"
-        outer.attach(message)
-        outer.attach(_base64_part(letter.calendar_object, "application/ics", "visit.ics"))
-        message = outer
-    _set_headers(message, letter)
-    _set_boundaries(message, letter.message_id)
-    return message.as_bytes()
+        copy = _base64_part(letter.calendar_object, "application/ics", filename="visit.ics")
+        body = _multipart("mixed", [body, copy])
+    _set_boundaries(body, letter.message_id)
+    head = _head(letter).as_bytes().removesuffix(b"\r\n")
+    return head + body.as_bytes(policy=PARTS)
 
 
-def _alternative(letter: Letter) -> EmailMessage:
-    message = EmailMessage(POLICY)
-    message["Content-Type"] = "multipart/alternative"
-    message.attach(_base64_part(letter.text.encode(), 'text/plain; charset="utf-8"'))
-    if letter.html:
-        message.attach(_base64_part(letter.html.encode(), 'text/html; charset="utf-8"'))
-    if letter.calendar_object:
-        kind = f'text/calendar; method={letter.calendar_method}; charset="utf-8"; component=VEVENT'
-        message.attach(_base64_part(letter.calendar_object, kind))
-    return message
-
-
-def _base64_part(content: bytes, content_type: str, filename: str = "") -> EmailMessage:
-    part = EmailMessage(POLICY)
-    del part["MIME-Version"]
-    part["Content-Type"] = content_type
-    part["Content-Transfer-Encoding"] = "base64"
-    if filename:
-        part["Content-Disposition"] = f'attachment; filename="{filename}"'
-    part.set_payload(base64.encodebytes(content).decode("ascii").replace("\n", "\r\n"))
-    return part
-
-
-def _set_headers(message: EmailMessage, letter: Letter) -> None:
-    message["From"] = _header_address(letter.sender)
-    message["Reply-To"] = _header_address(letter.reply_to or Party(letter.sender.address))
-    message["To"] = _header_address(letter.recipient)
-    message["Subject"] = one_line(letter.subject)
-    message["Date"] = format_datetime(letter.written_at)
-    message["Message-ID"] = letter.message_id
+def _head(letter: Letter) -> EmailMessage:
+    head = EmailMessage(HEADERS)
+    head["From"] = _header_address(letter.sender)
+    head["Reply-To"] = _header_address(letter.reply_to or Party(letter.sender.address))
+    head["To"] = _header_address(letter.recipient)
+    head["Subject"] = one_line(letter.subject)
+    head["Date"] = format_datetime(letter.written_at)
+    head["Message-ID"] = letter.message_id
     # RFC 3834 §5: what a timetable sends is generated, what answers a message is a reply.
-    message["Auto-Submitted"] = "auto-replied" if letter.is_response else "auto-generated"
+    head["Auto-Submitted"] = "auto-replied" if letter.is_response else "auto-generated"
     if letter.unsubscribe_url:
-        message["List-Unsubscribe"] = f"<{letter.unsubscribe_url}>"
-        message["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"  # RFC 8058 §3.1
-    if "MIME-Version" not in message:
-        message["MIME-Version"] = "1.0"
+        head["List-Unsubscribe"] = f"<{letter.unsubscribe_url}>"
+        head["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"  # RFC 8058 §3.1
+    head["MIME-Version"] = "1.0"
+    return head
 
 
 def _header_address(party: Party) -> Address:
     return Address(one_line(party.name), addr_spec=party.address)
 
 
-def _set_boundaries(message: EmailMessage, identity: str) -> None:
+def _alternative(letter: Letter) -> Part:
+    parts = [_base64_part(letter.text.encode(), "text/plain", charset="utf-8")]
+    if letter.html:
+        parts.append(_base64_part(letter.html.encode(), "text/html", charset="utf-8"))
+    if letter.calendar_object:
+        parts.append(
+            _base64_part(
+                letter.calendar_object,
+                "text/calendar",
+                method=letter.calendar_method,
+                charset="utf-8",
+                component="VEVENT",
+            )
+        )
+    return _multipart("alternative", parts)
+
+
+def _multipart(kind: str, parts: list[Part]) -> Part:
+    whole: Part = Message(PARTS)
+    whole["Content-Type"] = f"multipart/{kind}"
+    for part in parts:
+        whole.attach(part)
+    return whole
+
+
+def _base64_part(content: bytes, kind: str, *, filename: str = "", **parameters: str) -> Part:
+    part: Part = Message(PARTS)
+    written = "".join(f'; {name}="{value}"' for name, value in parameters.items())
+    part["Content-Type"] = kind + written
+    part["Content-Transfer-Encoding"] = "base64"
+    if filename:
+        part["Content-Disposition"] = f'attachment; filename="{filename}"'
+    part.set_payload(base64.encodebytes(content).decode("ascii"))
+    return part
+
+
+def _set_boundaries(message: Part, identity: str) -> None:
     multiparts = [part for part in message.walk() if part.is_multipart()]
     for depth, part in enumerate(multiparts):
         digest = hashlib.sha256(f"{identity} {depth}".encode()).hexdigest()

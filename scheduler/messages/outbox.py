@@ -17,36 +17,34 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from django.db import transaction
-from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 
 from customers import access
 from scheduler.calendar_invites.entries import Party
 from scheduler.messages import consent
+from scheduler.messages.claims import claim, give_back, release, sendable, still_held
 from scheduler.messages.delivery import Post, PostClosed, open_post
 from scheduler.messages.links import leave_address
 from scheduler.messages.mime import Letter, wire_bytes
 from scheduler.messages.rechecks import why_no_longer
-from scheduler.messages.recipients import EMAIL, POST
+from scheduler.messages.recipients import POST
 from scheduler.messages.retries import read_failure, wait_before
 from scheduler.messages.senders import organizer_of, sender_of
 from scheduler.messages.timing import may_leave_at
 from scheduler.models import Message
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
     from datetime import datetime
-
-    from django.db.models import QuerySet
 
     from customers.models import User
 
 logger = logging.getLogger(__name__)
 
-# Longer than the slowest send: every step of one has the time limit of the mail settings.
-LEASE = timedelta(minutes=5)
-CLOSED_FOR = timedelta(minutes=1)
+# So many are claimed at a time: few enough that a slow server does not outlast their lease.
+HANDFUL = 20
 BATCH = 200
+CLOSED_FOR = timedelta(minutes=1)
 State = Message.State
 
 
@@ -68,8 +66,8 @@ def drain(
     owner: str = "",
     post: Post | None = None,
 ) -> Drained:
-    """Send what is due, one message at a time; many workers may do so at once."""
-    owner = owner or f"{socket.gethostname()}:{os.getpid()}:{uuid.uuid4().hex[:8]}"[:64]
+    """Send what is due; many workers may do so at once."""
+    owner = owner or f"{socket.gethostname()[:30]}:{os.getpid()}:{uuid.uuid4().hex[:8]}"
     result = Drained()
     if post is not None:
         _send_all(post, clock, limit, owner, result)
@@ -79,73 +77,57 @@ def drain(
     return result
 
 
-def sendable(now: datetime) -> QuerySet[Message]:
-    """E-mail that may be claimed: due, or claimed by somebody whose lease ran out.
-
-    A message about an event stays back while an earlier one about it is being sent, so that an
-    update never overtakes its invitation.
-    """
-    earlier_under_way = Message.objects.filter(
-        event=OuterRef("event"), state=State.SENDING, pk__lt=OuterRef("pk"), lease_until__gt=now
-    )
-    due = Q(state=State.WAITING, next_try_at__lte=now)
-    abandoned = Q(state=State.SENDING, lease_until__lte=now)
-    return (
-        Message.objects.filter(due | abandoned, channel=EMAIL)
-        .filter(Q(event__isnull=True) | ~Exists(earlier_under_way))
-        .order_by("next_try_at", "pk")
-    )
-
-
 def _send_all(
     post: Post, clock: Callable[[], datetime], limit: int, owner: str, result: Drained
 ) -> None:
-    try:
-        for message in _claimed(clock, limit, owner):
-            _handle(message, post, clock, result)
-    except PostClosed as error:
-        logger.warning("The mail server cannot be reached: %s", error)
+    due = list(sendable(clock()).values_list("pk", flat=True)[:limit])
+    for start in range(0, len(due), HANDFUL):
+        claimed = claim(due[start : start + HANDFUL], owner=owner, now=clock())
+        refusals = consent.answers([_question(message) for message in claimed])
+        held = list(zip(claimed, refusals, strict=True))
+        try:
+            while held:
+                message, refusal = held.pop(0)
+                _handle(message, refusal, post, clock, result)
+        except PostClosed as error:
+            logger.warning("The mail server cannot be reached: %s", error)
+            for message, _ in held:
+                result.postponed += give_back(message, clock(), message.next_try_at)
+            return
 
 
-def _claimed(clock: Callable[[], datetime], limit: int, owner: str) -> Iterator[Message]:
-    for pk in list(sendable(clock()).values_list("pk", flat=True)[:limit]):
-        now = clock()
-        if claim(pk, owner=owner, now=now):
-            yield Message.objects.select_related(
-                "organisation__profile",
-                "person",
-                "event__organisation",
-                "job__system__premises__organisation",
-            ).get(pk=pk)
-
-
-def claim(pk: int, *, owner: str, now: datetime) -> bool:
-    """Take one message for sending; False where somebody else was quicker."""
-    claimed = (
-        sendable(now)
-        .filter(pk=pk)
-        .order_by()
-        .update(
-            state=State.SENDING,
-            claimed_by=owner,
-            lease_until=now + LEASE,
-            attempts=F("attempts") + 1,
-            changed_at=now,
-        )
+def _question(message: Message) -> consent.Question:
+    return consent.Question(
+        organisation=message.organisation,
+        person=message.person,
+        address=message.to_address,
+        channel=message.channel,
+        message_class=message.message_class,
     )
-    return claimed == 1
 
 
-def _handle(message: Message, post: Post, clock: Callable[[], datetime], result: Drained) -> None:
+def _handle(
+    message: Message,
+    refusal: str,
+    post: Post,
+    clock: Callable[[], datetime],
+    result: Drained,
+) -> None:
     now = clock()
-    reason = why_no_longer(message, now)
+    if not still_held(message, now):
+        return
+    reason = why_no_longer(message, now) or refusal
     if reason:
-        result.dropped += _release(message, now, state=State.DROPPED, last_error=reason)
+        result.dropped += release(message, now, state=State.DROPPED, last_error=reason)
         return
     leaves = may_leave_at(message, now)
     if leaves > now:
-        result.postponed += _give_back(message, now, leaves, "")
+        result.postponed += give_back(message, now, leaves)
         return
+    _send(message, post, clock, result)
+
+
+def _send(message: Message, post: Post, clock: Callable[[], datetime], result: Drained) -> None:
     try:
         post.send(
             wire_bytes(letter_of(message)),
@@ -154,47 +136,30 @@ def _handle(message: Message, post: Post, clock: Callable[[], datetime], result:
             name=message.message_id,
         )
     except PostClosed as error:
-        result.postponed += _give_back(message, now, now + CLOSED_FOR, str(error))
+        now = clock()
+        result.postponed += give_back(message, now, now + CLOSED_FOR, str(error))
         raise
     except (OSError, smtplib.SMTPException, ValueError) as error:
         _note_failure(message, error, clock(), result)
     else:
-        sent_at = clock()
-        result.sent += _release(message, sent_at, state=State.SENT, sent_at=sent_at, last_error="")
+        now = clock()
+        result.sent += release(message, now, state=State.SENT, sent_at=now, last_error="")
 
 
 def _note_failure(message: Message, error: Exception, now: datetime, result: Drained) -> None:
     failure = read_failure(error, message.attempts)
     if failure.is_final:
         logger.error("Message %s could not be sent", message.public_id)
-        result.dead += _release(message, now, state=State.DEAD, last_error=failure.reason)
+        result.dead += release(message, now, state=State.DEAD, last_error=failure.reason)
         return
     wait = wait_before(message.attempts, message.key)
-    result.failed += _release(
+    result.failed += release(
         message,
         now,
         state=State.WAITING,
         next_try_at=now + wait,
         last_error=failure.reason,
     )
-
-
-def _give_back(message: Message, now: datetime, next_try_at: datetime, reason: str) -> int:
-    """Put a message back untried: neither night nor a closed post office is its failure."""
-    return _release(
-        message,
-        now,
-        state=State.WAITING,
-        next_try_at=next_try_at,
-        attempts=message.attempts - 1,
-        last_error=reason,
-    )
-
-
-def _release(message: Message, now: datetime, **changes: object) -> int:
-    """End a claim, if it is still ours: after the lease ran out another may hold it."""
-    mine = Message.objects.filter(pk=message.pk, state=State.SENDING, claimed_by=message.claimed_by)
-    return mine.update(claimed_by="", lease_until=None, changed_at=now, **changes)
 
 
 def letter_of(message: Message) -> Letter:

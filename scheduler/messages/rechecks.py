@@ -1,10 +1,12 @@
-"""The last look before a message leaves: is it still true, still wanted, still of use."""
+"""The last look before a message leaves: is it still true and still of use.
+
+Whether it is still allowed, `consent` says.
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from scheduler.messages import consent
 from scheduler.models import Job, Message
 
 if TYPE_CHECKING:
@@ -19,17 +21,7 @@ def why_no_longer(message: Message, now: datetime) -> str:
     """Why a message must not be sent any more, in words; empty when it may go."""
     if message.expires_at is not None and message.expires_at <= now:
         return "Too late to be of use."
-    return (
-        _why_overtaken(message)
-        or _why_settled(message)
-        or consent.why_not(
-            organisation=message.organisation,
-            person=message.person,
-            address=message.to_address,
-            channel=message.channel,
-            message_class=message.message_class,
-        )
-    )
+    return _why_overtaken(message) or _why_settled(message)
 
 
 def _why_overtaken(message: Message) -> str:

@@ -137,14 +137,14 @@ def test_one_click_ends_marketing_without_cookies_or_redirect(office):
     response = client.post(leave_path(office), {"List-Unsubscribe": "One-Click"})
     assert response.status_code == 200
     assert Suppression.objects.get().message_class == "marketing"
-    refused = consent.why_not(
+    question = consent.Question(
         organisation=office,
         person=None,
         address="OMAR@home.example",
         channel="email",
         message_class="marketing",
     )
-    assert refused == "This address asked not to be written to."
+    assert consent.why_not(question) == "This address asked not to be written to."
 
 
 def test_a_look_at_the_link_changes_nothing(client, office):

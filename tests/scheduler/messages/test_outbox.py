@@ -10,9 +10,10 @@ from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, transaction
 
 from customers.models import Membership
-from scheduler.messages import outbox, telling
+from scheduler.messages import telling
+from scheduler.messages.claims import LEASE, claim, release, still_held
 from scheduler.messages.delivery import PostClosed
-from scheduler.messages.outbox import LEASE, claim, drain, note_posted, send_again
+from scheduler.messages.outbox import drain, note_posted, send_again
 from scheduler.messages.retries import MOST_ATTEMPTS
 from scheduler.models import Message
 from tests.make import make_organisation, make_user
@@ -43,31 +44,42 @@ def test_the_same_key_is_not_written_twice():
 
 def test_of_two_workers_one_gets_the_message():
     message = make_message()
-    assert claim(message.pk, owner="first", now=NOW)
-    assert not claim(message.pk, owner="second", now=NOW)
+    assert claim([message.pk], owner="first", now=NOW) == [message]
+    assert claim([message.pk], owner="second", now=NOW) == []
     assert drain_at(NOW, owner="second").taken == []
 
 
 def test_a_message_of_a_dead_worker_is_taken_when_its_lease_has_run_out():
     message = make_message()
-    claim(message.pk, owner="died", now=NOW)
+    claim([message.pk], owner="died", now=NOW)
     assert drain_at(NOW + LEASE - timedelta(seconds=1)).taken == []
     assert len(drain_at(NOW + LEASE).taken) == 1
 
 
 def test_a_worker_that_comes_late_does_not_touch_what_another_holds():
     message = make_message()
-    claim(message.pk, owner="slow", now=NOW)
+    claim([message.pk], owner="slow", now=NOW)
     slow = Message.objects.get()
-    claim(message.pk, owner="quick", now=NOW + LEASE)
-    changed = outbox._release(slow, NOW + LEASE, state="sent", sent_at=NOW)
+    assert still_held(slow, NOW)
+    claim([message.pk], owner="quick", now=NOW + LEASE)
+    assert not still_held(slow, NOW + LEASE)
+    changed = release(slow, NOW + LEASE, state="sent", sent_at=NOW)
     message.refresh_from_db()
     assert (changed, message.state, message.claimed_by) == (0, "sending", "quick")
 
 
+def test_a_slow_worker_renews_its_lease_and_keeps_its_messages():
+    message = make_message()
+    (held,) = claim([message.pk], owner="slow", now=NOW)
+    later = NOW + LEASE * 0.75
+    assert still_held(held, later)
+    assert claim([message.pk], owner="second", now=NOW + LEASE) == []
+    assert claim([message.pk], owner="second", now=later + LEASE) == [message]
+
+
 def test_a_message_sent_twice_is_the_same_bytes():
     message = make_message()
-    claim(message.pk, owner="died", now=NOW)
+    claim([message.pk], owner="died", now=NOW)
     first = drain_at(NOW + LEASE).taken
     Message.objects.update(state="sending", claimed_by="died", lease_until=NOW)
     assert drain_at(NOW + LEASE).taken == first
@@ -123,7 +135,8 @@ def test_an_address_that_is_none_dies_without_stopping_the_others():
 def test_a_closed_mail_server_costs_no_message_an_attempt():
     make_message()
     make_message()
-    drain_at(NOW, Sink(PostClosed("refused"), PostClosed("refused")))
+    closed = Sink(PostClosed("refused"))
+    assert drain_at(NOW, closed).taken == []
     assert set(Message.objects.values_list("state", "attempts")) == {("waiting", 0)}
     assert len(drain_at(NOW + timedelta(minutes=1)).taken) == 2
 
@@ -149,7 +162,7 @@ def test_an_invitation_to_a_visit_that_moved_meanwhile_is_not_sent():
 def test_an_update_waits_while_its_invitation_is_being_sent():
     visit = make_visit()
     (invitation,) = telling.tell_appointment_agreed(appointment=visit, now=NOW)
-    claim(invitation.pk, owner="busy", now=NOW)
+    claim([invitation.pk], owner="busy", now=NOW)
     visit.starts_at += timedelta(hours=3)
     visit.ends_at += timedelta(hours=3)
     visit.save()
@@ -157,7 +170,8 @@ def test_an_update_waits_while_its_invitation_is_being_sent():
     assert update.template == "update"
     assert drain_at(NOW).taken == []
     # The invitation's worker died: it is dropped as overtaken, and the update goes.
-    assert len(drain_at(NOW + LEASE).taken) == 1
+    sink = drain_at(NOW + LEASE)
+    assert len(drain_at(NOW + LEASE, sink).taken) == 1
     states = dict(Message.objects.values_list("pk", "state"))
     assert states == {invitation.pk: "dropped", update.pk: "sent"}
 
