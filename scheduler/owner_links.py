@@ -106,7 +106,7 @@ def revoke_link(*, link: OwnerLink, by: User, now: dt.datetime) -> None:
 
 def count_write(link: OwnerLink) -> None:
     """Count something sent through a link; raises TooManyWrites beyond a household's measure."""
-    key = f"owner-writes-{link.pk}"
+    key = f"owner-writes-{link.public_id}"
     cache.add(key, 0, timeout=WRITES_WITHIN.total_seconds())
     try:
         count = cache.incr(key)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import itertools
 from typing import Any
 
 from customers.models import CountryProfile, Membership, Organisation, Person, Premises, User
-from scheduler.models import Base, Crew, Job, Tanker, Works
+from scheduler.models import Base, Crew, Job, Round, Stop, Tanker, Works
 from servicing.models import Occupancy, System, Tank
 
 number = itertools.count(1)
@@ -122,3 +123,22 @@ def make_job(system: System, **fields: Any) -> Job:
     fields.setdefault("litres", 2800)
     fields.setdefault("minutes", 40)
     return Job.objects.create(organisation=system.organisation, system=system, **fields)
+
+
+def make_round(organisation: Organisation, crew: Crew | None = None, **fields: Any) -> Round:
+    """An accepted round of a tanker of its own; `day` decides when it is driven."""
+    day = fields["day"]
+    fields.setdefault("accepted_at", dt.datetime.combine(day, dt.time(), tzinfo=dt.UTC))
+    if "tanker" not in fields:
+        fields["tanker"] = make_tanker(organisation)
+    return Round.objects.create(organisation=organisation, crew=crew, **fields)
+
+
+def make_stop(planned: Round, **fields: Any) -> Stop:
+    """The next stop of a round, an hour after the one before; a job's where a job is given."""
+    position = fields.setdefault("position", planned.stops.count())
+    kind = Stop.Kind.JOB if fields.get("job") else Stop.Kind.TIP
+    fields.setdefault("kind", kind)
+    at = dt.datetime.combine(planned.day, dt.time(8 + position), tzinfo=dt.UTC)
+    times = {name: fields.pop(name, at) for name in ("arrive_at", "start_at", "depart_at")}
+    return Stop.objects.create(round=planned, **times, **fields)
