@@ -5,7 +5,7 @@ from __future__ import annotations
 from celery import shared_task
 
 from customers.models import Organisation
-from scheduler import due_work, round_plans
+from scheduler import due_work, round_plans, round_upkeep
 from scheduler.local_days import local_today
 from scheduler.messages import ladder, outbox
 from servicing.forecasts import refresh_forecasts as refresh
@@ -62,3 +62,9 @@ def wake_waiting_plans() -> None:
     """Start plans whose own waking was lost with a queue."""
     for run_id in round_plans.waiting_runs():
         run_plan.delay(run_id)
+
+
+@shared_task
+def tidy_rounds() -> None:
+    """Take visits that no longer stand off the accepted rounds."""
+    round_upkeep.tidy_rounds()

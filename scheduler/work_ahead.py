@@ -10,15 +10,20 @@ from typing import TYPE_CHECKING
 from django.db.models import Exists, OuterRef
 
 from scheduler.models import Job
-from scheduler.round_plans import TANKER_WORK, fleet_of
+from scheduler.round_plans import TANKER_WORK, fleet_of, seconds_of
 from servicing.models import Forecast
 
 if TYPE_CHECKING:
     from customers.models import Organisation
+    from scheduler.models import Tanker
     from scheduler.round_plans import Fleet
 
 # Loads a tanker brings home in a day. Common practice, no source: one before, one after noon.
 LOADS_A_DAY = 2
+# Driving to the next job, and a tip with the drive there. Common practice, no source.
+DRIVE_MINUTES = 20
+EXPECTED_MINUTES = 40
+TIP_MINUTES = 50
 SATURDAY = 5
 
 
@@ -32,11 +37,24 @@ class Week:
     litres: int
     minutes: int
     capacity_litres: int
+    shift_minutes: int
+    loads: float
+
+    @property
+    def hours(self) -> float:
+        """About how long all of it takes: on site, driving, tipping."""
+        driving = (self.jobs + self.expected) * DRIVE_MINUTES
+        return (self.minutes + driving + self.loads * TIP_MINUTES) / 60
+
+    @property
+    def hours_there_are(self) -> float:
+        """Shifts of the tankers in use, less their breaks."""
+        return self.shift_minutes / 60
 
     @property
     def over(self) -> bool:
-        """More litres than can be carried."""
-        return self.litres > self.capacity_litres
+        """More than can be carried or done."""
+        return self.litres > self.capacity_litres or self.hours > self.hours_there_are
 
 
 def weeks_ahead(*, organisation: Organisation, today: dt.date, count: int = 16) -> list[Week]:
@@ -50,9 +68,10 @@ def weeks_ahead(*, organisation: Organisation, today: dt.date, count: int = 16) 
     ):
         _add(sums[_monday(due_on, first)], (1, 0, litres, minutes))
     for expected_on, volume in _forecast_without_job(organisation, until):
-        _add(sums[_monday(expected_on, first)], (0, 1, round(volume or 0), 0))
+        _add(sums[_monday(expected_on, first)], (0, 1, round(volume or 0), EXPECTED_MINUTES))
     fleet = fleet_of(organisation)
     mondays = [first + dt.timedelta(weeks=number) for number in range(count)]
+    largest = max((tanker.capacity_litres for tanker in fleet.tankers), default=1)
     return [
         Week(
             monday=monday,
@@ -60,9 +79,12 @@ def weeks_ahead(*, organisation: Organisation, today: dt.date, count: int = 16) 
             expected=sums[monday][1],
             litres=sums[monday][2],
             minutes=sums[monday][3],
-            capacity_litres=_capacity(fleet, monday, today),
+            loads=sums[monday][2] / largest,
+            capacity_litres=LOADS_A_DAY * sum(one.capacity_litres for one in days_out),
+            shift_minutes=sum(_shift_minutes(one) for one in days_out),
         )
         for monday in mondays
+        for days_out in [_days_out(fleet, monday, today)]
     ]
 
 
@@ -92,12 +114,17 @@ def _forecast_without_job(
     ]
 
 
-def _capacity(fleet: Fleet, monday: dt.date, today: dt.date) -> int:
-    """Litres the tankers in use can carry from Monday to Friday, from today on."""
+def _days_out(fleet: Fleet, monday: dt.date, today: dt.date) -> list[Tanker]:
+    """Each tanker in use once for every day from Monday to Friday it can go out, from today on."""
     days = [monday + dt.timedelta(days=number) for number in range(SATURDAY)]
-    return sum(
-        tanker.capacity_litres * LOADS_A_DAY
+    return [
+        tanker
         for tanker in fleet.tankers
         for day in days
         if day >= today and day not in {off.day for off in tanker.days_off.all()}
-    )
+    ]
+
+
+def _shift_minutes(tanker: Tanker) -> int:
+    seconds = seconds_of(tanker.shift_ends) - seconds_of(tanker.shift_starts)
+    return seconds // 60 - tanker.break_minutes

@@ -183,7 +183,7 @@ class CrewForm(forms.Form):
         field.queryset = Crew.objects.filter(
             organisation=planned.organisation, in_use=True
         ).order_by("name")
-        field.widget.attrs["id"] = f"crew-{planned.public_id}"
+        field.widget.attrs |= {"id": f"crew-{planned.public_id}", "class": "form-select short"}
 
 
 class WithdrawForm(forms.Form):

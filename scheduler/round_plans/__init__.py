@@ -25,4 +25,5 @@ from .problem import Fleet as Fleet
 from .problem import fleet_of as fleet_of
 from .settings import LONGEST_SEARCH_SECONDS as LONGEST_SEARCH_SECONDS
 from .settings import PlanSettings as PlanSettings
+from .upkeep import time_without as time_without
 from .working import run_plan as run_plan

@@ -41,6 +41,16 @@ class Look:
         return -self.pence
 
     @property
+    def saved_km(self) -> float:
+        """Distance saved, when it saves any."""
+        return -self.km
+
+    @property
+    def saved_minutes(self) -> int:
+        """Time saved, when it saves any."""
+        return -self.minutes
+
+    @property
     def km(self) -> float:
         """Change of the distance driven."""
         return self.metres / 1000

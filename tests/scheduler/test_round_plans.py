@@ -57,7 +57,7 @@ def settings_for(tankers, jobs, **more):
     return PlanSettings(
         tankers=tuple(str(one.public_id) for one in tankers),
         jobs=tuple(str(one.public_id) for one in jobs),
-        **{"iterations": 60, **more},
+        **{"iterations": 5, **more},
     )
 
 
