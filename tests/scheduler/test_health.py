@@ -72,5 +72,5 @@ def test_a_queue_that_does_not_answer_is_not_well(monkeypatch: pytest.MonkeyPatc
 
 def test_a_recurring_task_leaves_the_time_of_its_end():
     before = timezone.now()
-    app.send_task("scheduler.tasks.drain_outbox")
+    app.tasks["scheduler.tasks.drain_outbox"].delay()
     assert Sweep.objects.get(name="drain_outbox").ran_at >= before

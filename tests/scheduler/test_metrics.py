@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import pytest
 from django.test import Client
 from django.utils import timezone
@@ -12,6 +14,7 @@ from scheduler.models import Sweep
 from tests import make
 
 pytestmark = pytest.mark.django_db
+DAY = dt.date(2027, 3, 1)
 
 
 def numbers(client: Client) -> dict[str, float]:
@@ -40,8 +43,8 @@ def test_a_wrong_token_finds_no_such_page(client: Client, settings: Settings):
 def test_jobs_and_sweeps_are_counted(client: Client, settings: Settings):
     settings.METRICS_TOKEN = "open sesame"
     system = make.make_system(make.make_organisation())
-    make.make_job(system, kind="emptying", state="wanted")
-    make.make_job(system, kind="inspection", state="wanted")
+    make.make_job(system, kind="emptying", due_on=DAY)
+    make.make_job(system, kind="inspection", due_on=DAY)
     Sweep.objects.create(name="drain_outbox", ran_at=timezone.now())
     found = numbers(client)
     assert found["ebbmark_jobs emptying wanted"] == 1

@@ -5,7 +5,7 @@ from scheduler.management.commands import serve
 
 
 class Command(serve.Command):
-    help = "Run the site with invented customers to try it out. Ctrl-C stops it."
+    help = "Run the site with an invented valley to try it out. Ctrl-C stops it."
 
     def prepare(self) -> None:
         self.stdout.write("Loading the invented valley (the first time takes a moment) …")
@@ -13,8 +13,8 @@ class Command(serve.Command):
         demo.load_demo()
 
     def introduce(self) -> None:
-        super().introduce()
-        self.stdout.write("Sign in as one of these:")
+        self.stdout.write("Sign in as any of these; the password is always the same:\n")
         for email, password, who in demo.logins():
-            self.stdout.write(f"  {email:26} {password}   {who}")
-        self.stdout.write(f"A messy list to bring in: {demo.sheet_path()}")
+            self.stdout.write(f"  {email:<26} {password:<16} {who}")
+        self.stdout.write(f"\nA list to bring in: {demo.sheet_path()}")
+        super().introduce()

@@ -48,7 +48,7 @@ class Command(BaseCommand):
     def introduce(self) -> None:
         """Say what the person at the keyboard needs to know."""
         if not get_user_model()._default_manager.exists():  # noqa: SLF001  (Django's public name)
-            self.stdout.write("Nobody can sign in yet: python3 manage.py createsuperuser")
+            self.stdout.write("Nobody can sign in yet: python3 manage.py add_organisation --help")
         if not settings.MAIL_IS_SENT:
             self.stdout.write(f"Mail is not sent but kept in {settings.MAIL_FOLDER}")
 
