@@ -175,7 +175,7 @@ def _shift_breaches(problem: Problem, tanker: Tanker, round_: Round) -> Iterator
     start = problem.start_of(tanker.id, round_.on)
     on_duty = first.depart_seconds
     if start is not None:
-        on_duty = start.on_duty_since_seconds or on_duty
+        on_duty = start.on_duty_from(on_duty)
         if first.depart_seconds < start.at_seconds:
             why = f"{tanker.id} cannot leave before {clock(start.at_seconds)}."
             yield Breach(rule="shift", why=why)

@@ -13,7 +13,7 @@ def driver_breaches(problem: Problem, tanker: Tanker, round_: Round) -> Iterator
     yield from _own_break(problem, tanker, round_)
     yield from _daily_limits(problem, tanker, round_)
     yield from _driving_spells(problem, tanker, round_)
-    yield from _working_spells(tanker, round_)
+    yield from _working_spells(problem, tanker, round_)
 
 
 def _own_break(problem: Problem, tanker: Tanker, round_: Round) -> Iterator[Breach]:
@@ -39,7 +39,7 @@ def _daily_limits(problem: Problem, tanker: Tanker, round_: Round) -> Iterator[B
     on_duty = round_.stops[0].depart_seconds
     if start is not None:
         driven += start.driven_seconds
-        on_duty = start.on_duty_since_seconds or on_duty
+        on_duty = start.on_duty_from(on_duty)
     if hours.max_driving_seconds is not None and driven > hours.max_driving_seconds:
         why = (
             f"{driven // 60} min of driving; {hours.name} allows {hours.max_driving_seconds // 60}."
@@ -77,12 +77,15 @@ def _driving_spells(problem: Problem, tanker: Tanker, round_: Round) -> Iterator
                 first_part_taken = True
 
 
-def _working_spells(tanker: Tanker, round_: Round) -> Iterator[Breach]:
+def _working_spells(problem: Problem, tanker: Tanker, round_: Round) -> Iterator[Breach]:
     """No stretch of work, waiting included, over the limit without a break."""
     limit = tanker.driver_hours.work_before_break_seconds
     if limit is None:
         return
     since = round_.stops[0].depart_seconds
+    start = problem.start_of(tanker.id, round_.on)
+    if start is not None and start.worked_since_seconds is not None:
+        since = start.worked_since_seconds
     for stop in round_.stops[1:]:
         worked_until = stop.start_seconds if stop.kind == "break" else stop.depart_seconds
         if worked_until - since > limit:

@@ -8,7 +8,7 @@ from scheduler.routing.left_out import explained, screened
 from scheduler.routing.model import build_model
 from scheduler.routing.moves import visits_of
 from scheduler.routing.problem import Job, Problem, places_of
-from scheduler.routing.repair import passing_rounds, put_back
+from scheduler.routing.repair import passing_rounds, paying_rounds, put_back
 from scheduler.routing.roads import Roads
 from scheduler.routing.rounds import Breach, Costs, LeftOut, Plan, Round, Stop
 from scheduler.routing.solver import Effort, Order, Progress, Watch, search
@@ -57,8 +57,10 @@ def plan_rounds(
     table = table_for(problem, travel or StraightLine(), possible)
     roads = Roads(table)
     watch = Watch(progress=progress, should_stop=should_stop)
-    model = build_model(problem, roads, possible, problem.dates)
-    orders, _ = search(model, effort, warm=orders_of(problem, roads, keep), watch=watch)
+    orders: list[Order] = []
+    if possible:
+        model = build_model(problem, roads, possible, problem.dates)
+        orders, _ = search(model, effort, warm=orders_of(problem, roads, keep), watch=watch)
     return finished(problem, roads, orders, possible, left_out)
 
 
@@ -92,9 +94,9 @@ def finished(
     """Orders become checked rounds; whatever is in none is explained."""
     possible = list(possible)
     repaired = passing_rounds(problem, roads, orders)
-    plan = Plan(rounds=tuple(repaired.rounds), left_out=(), missed_value_pence=0)
-    missing = _missing(possible, plan)
-    plan = put_back(problem, roads, plan, missing)
+    rounds = paying_rounds(problem, repaired.rounds)
+    plan = Plan(rounds=tuple(rounds), left_out=(), missed_value_pence=0)
+    plan = put_back(problem, roads, plan, _missing(possible, plan))
     lines = [
         explained(problem, roads, plan, problem.job(job), repaired.taken_off)
         for job in _missing(possible, plan)

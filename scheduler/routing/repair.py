@@ -80,6 +80,20 @@ def worth(job: Job) -> tuple[int, int]:
     return (2 if job.windows or job.locked_on else 1, job.value_pence)
 
 
+def paying_rounds(problem: Problem, rounds: Iterable[Round]) -> list[Round]:
+    """Without the rounds of optional jobs only that cost more than leaving them all would.
+
+    The search takes jobs off one by one and cannot see that a whole day is not worth it.
+    """
+    kept = []
+    for round_ in rounds:
+        jobs = [problem.job(job) for job in round_.job_ids]
+        must_go = any(job.required for job in jobs) or problem.start_of(round_.tanker, round_.on)
+        if must_go or round_.costs.total <= sum(job.value_pence for job in jobs):
+            kept.append(round_)
+    return kept
+
+
 def put_back(problem: Problem, roads: Roads, plan: Plan, jobs: Iterable[str]) -> Plan:
     """Offer each job to the tanker-days it suits; the cheapest that passes takes it.
 

@@ -80,8 +80,7 @@ def _tanker_day(problem: Problem, roads: Roads, tanker: Tanker, on: date) -> Tan
     longest, leaves = tanker.longest_duty_seconds, tanker.shift_start_seconds
     if start is not None:
         leaves = max(leaves, start.at_seconds)
-        on_duty = leaves if start.on_duty_since_seconds is None else start.on_duty_since_seconds
-        longest = max(longest - (leaves - on_duty), 0)
+        longest = max(longest - (leaves - start.on_duty_from(leaves)), 0)
     tips_first = _tips_first(roads, tanker, start, works)
     if tips_first is not None:
         drive = roads.seconds(place, tips_first.id)

@@ -89,9 +89,7 @@ def time_round(
     day = _Day(roads, tanker, start_place(problem, tanker, on), start)
     choices = _orders(problem, day, on, visits)
     best = min((_time_with_breaks(day, nodes) for nodes in choices), key=lambda timed: timed.key)
-    on_duty_from = best.start
-    if start is not None and start.on_duty_since_seconds is not None:
-        on_duty_from = start.on_duty_since_seconds
+    on_duty_from = best.start if start is None else start.on_duty_from(best.start)
     return Round(
         tanker=tanker.id,
         on=on,
@@ -222,6 +220,8 @@ def _run(day: _Day, nodes: Sequence[Node], depart: int) -> _Timed:
     )
     if day.start is not None:
         clock.driven_since_break = day.start.driven_since_break_seconds
+        if day.start.worked_since_seconds is not None:
+            clock.worked_since = day.start.worked_since_seconds
     first = Stop(
         kind="base",
         id=day.start_place,
@@ -242,5 +242,6 @@ def _run(day: _Day, nodes: Sequence[Node], depart: int) -> _Timed:
             clock.take(Node("break", clock.place, forced, ((0, 2 * 86_400),)))
         clock.take(node)
     timed = _Timed(tuple(clock.stops), clock.late, clock.now, depart)
-    over_duty = clock.now - depart - day.tanker.longest_duty_seconds
+    on_duty_from = depart if day.start is None else day.start.on_duty_from(depart)
+    over_duty = clock.now - on_duty_from - day.tanker.longest_duty_seconds
     return replace(timed, late=clock.late + over_duty) if over_duty > 0 else timed

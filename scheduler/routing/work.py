@@ -153,6 +153,7 @@ class TankerStart:
     driven_seconds: int = 0
     driven_since_break_seconds: int = 0
     on_duty_since_seconds: int | None = None
+    worked_since_seconds: int | None = None
     break_taken: bool = False
     litres_today: int = 0
     jobs_today: int = 0
@@ -169,6 +170,10 @@ class TankerStart:
             "jobs_today",
         ]
         require_not_negative(self.tanker, ((name, getattr(self, name)) for name in names))
+
+    def on_duty_from(self, leaves: int) -> int:
+        """When duty began today: as told, or when the tanker leaves."""
+        return leaves if self.on_duty_since_seconds is None else self.on_duty_since_seconds
 
     @property
     def place_id(self) -> str:
