@@ -27,6 +27,7 @@ QUIET = (
     "axes",
     "celery.app.trace",
     "celery.beat",
+    "celery.worker.consumer.connection",
     "celery.worker.strategy",
     "django.request",
     "kombu.connection",
