@@ -116,6 +116,9 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "login"
 LOGIN_REDIRECT_URL = "scheduler:desk"
 LOGOUT_REDIRECT_URL = "login"
+# The sign-in form calls the e-mail address so; axes would look for a field named `email`, find
+# nobody, and let the right password in during a lock-out.
+AXES_USERNAME_FORM_FIELD = "username"
 AXES_FAILURE_LIMIT = 5
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
