@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import wraps
-from typing import TYPE_CHECKING, Any, Concatenate, Literal, ParamSpec, Protocol
+from typing import TYPE_CHECKING, Any, ClassVar, Concatenate, Literal, ParamSpec, Protocol
 
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
@@ -37,7 +37,7 @@ MAY_CHANGE: dict[str, frozenset[Action]] = {
 class Changeable(Protocol):
     """A row that says which action changes it and whose members may."""
 
-    changed_by: Any
+    changed_by: ClassVar[Any]
 
     def changing_organisations(self) -> tuple[Organisation, ...]:
         """Organisations whose members may be allowed to change it."""
@@ -83,7 +83,7 @@ def member_required(
 
     @wraps(view)
     def gate(
-        request: HttpRequest, *args: Arguments.args, **kwargs: Arguments.kwargs
+        request: HttpRequest, /, *args: Arguments.args, **kwargs: Arguments.kwargs
     ) -> HttpResponse:
         if not request.organisation:  # type: ignore[attr-defined]
             raise Http404

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
     from django.http import HttpRequest, HttpResponse
 
+    from customers.models import User
+
 SESSION_KEY = "organisation"
 
 
@@ -45,3 +47,8 @@ def working_organisation(request: HttpRequest) -> Organisation | None:
 def organisation_of(request: HttpRequest) -> Organisation:
     """Organisation of a request that has passed `member_required`."""
     return cast("Organisation", request.organisation)  # type: ignore[attr-defined]
+
+
+def user_of(request: HttpRequest) -> User:
+    """User of a request that has passed `member_required`."""
+    return cast("User", request.user)

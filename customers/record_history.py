@@ -69,9 +69,10 @@ def field_changes(before: Any, after: Any) -> list[FieldChange]:
 def label_of(model: type[Model], name: str) -> str:
     """Name of a field for people."""
     try:
-        text = str(model._meta.get_field(name).verbose_name)  # noqa: SLF001 - public in Django
+        field_of = model._meta.get_field(name)  # noqa: SLF001 - public in Django
     except FieldDoesNotExist:
-        text = name.replace("_", " ")
+        return name.replace("_", " ")
+    text = str(getattr(field_of, "verbose_name", name))
     return text[:1].upper() + text[1:]
 
 

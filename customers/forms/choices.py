@@ -13,6 +13,6 @@ def name_blank_choices(form: forms.BaseForm) -> None:
             if field.empty_label == "---------":
                 field.empty_label = words
         elif isinstance(field, forms.ChoiceField):
-            pairs = list(field.choices)
+            pairs = [(value, label) for value, label in field.widget.choices]
             if pairs and pairs[0][0] == "":
                 field.choices = [("", words), *pairs[1:]]

@@ -21,7 +21,7 @@ class DayField(forms.DateField):
 
     def clean(self, value: Any) -> dt.date | None:
         """Refuse a day before anything that is still in the ground."""
-        day = super().clean(value)
+        day: dt.date | None = super().clean(value)
         if day is not None and day < EARLIEST:
             message = "Give a day after 1900."
             raise forms.ValidationError(message)
@@ -35,7 +35,7 @@ class PastDayField(DayField):
 
     def clean(self, value: Any) -> dt.date | None:
         """Refuse a day that is still to come."""
-        day = super().clean(value)
+        day: dt.date | None = super().clean(value)
         if day is not None and self.today is not None and day > self.today:
             message = "This day is still to come. Give the day on which it happened."
             raise forms.ValidationError(message)

@@ -29,7 +29,7 @@ class ScaledField(forms.FloatField):
 
     def clean(self, value: Any) -> float | int | None:
         """What goes into the database."""
-        typed = super().clean(value)
+        typed: float | None = super().clean(value)
         if typed is None:
             return None
         scaled = typed * self.per_unit

@@ -12,11 +12,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 
 from customers import access, agreements
+from customers.access import member_required
 from customers.form_pages import Crumb, FormPage, facts_of, form_page
 from customers.forms import AgreementEndForm, AgreementForm, AgreementRenewForm, PlanForm
 from customers.local_days import today_for
-from customers.members import member_required
-from customers.middleware import organisation_of
+from customers.middleware import organisation_of, user_of
 from customers.models import AftercarePlan, Agreement
 from customers.paging import count_to, stretch_of
 from customers.views.premises import changeable_premises
@@ -74,7 +74,7 @@ def agreement_add(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     form = AgreementForm(request.POST or None, premises=place, today=today_for(place.organisation))
     if request.method == "POST" and form.is_valid():
         try:
-            agreements.start_agreement(premises=place, by=request.user, **form.cleaned_data)
+            agreements.start_agreement(premises=place, by=user_of(request), **form.cleaned_data)
         except ValueError as refusal:
             form.add_error("starts_on", str(refusal))
         else:
@@ -93,7 +93,7 @@ def agreement_renew(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             following = agreements.renew_agreement(
-                agreement=shown, price_pence=form.cleaned_data["price_pence"], by=request.user
+                agreement=shown, price_pence=form.cleaned_data["price_pence"], by=user_of(request)
             )
         except ValueError as refusal:
             form.add_error(None, str(refusal))
@@ -118,7 +118,7 @@ def agreement_end(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
             agreement=shown,
             ended_on=form.cleaned_data["ended_on"],
             reason=form.cleaned_data["ended_reason"],
-            by=request.user,
+            by=user_of(request),
         )
         messages.success(request, "The agreement is ended.")
         return redirect("customers:premises", shown.premises.public_id)
@@ -144,7 +144,7 @@ def plan_add(request: HttpRequest) -> HttpResponse:
     access.require(request.user, "register", organisation)
     form = PlanForm(request.POST or None, organisation=organisation)
     if request.method == "POST" and form.is_valid():
-        agreements.add_plan(organisation=organisation, by=request.user, facts=form.cleaned_data)
+        agreements.add_plan(organisation=organisation, by=user_of(request), facts=form.cleaned_data)
         messages.success(request, "The plan is written down.")
         return redirect("customers:plans")
     back = reverse("customers:plans")
@@ -160,7 +160,7 @@ def plan_edit(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     access.require_change(request.user, plan)
     form = PlanForm(request.POST or None, instance=plan, organisation=plan.organisation)
     if request.method == "POST" and form.is_valid():
-        agreements.change_plan(plan=plan, by=request.user, facts=facts_of(form))
+        agreements.change_plan(plan=plan, by=user_of(request), facts=facts_of(form))
         messages.success(request, "Saved. Agreements already made keep their price.")
         return redirect("customers:plans")
     back = reverse("customers:plans")

@@ -12,10 +12,10 @@ from django.urls import path, reverse
 from django.views.decorators.http import require_POST
 
 from customers import access
+from customers.access import member_required
 from customers.form_pages import Crumb, FormPage, facts_of, form_page
 from customers.forms import OrganisationForm
-from customers.members import member_required
-from customers.middleware import SESSION_KEY, organisation_of
+from customers.middleware import SESSION_KEY, organisation_of, user_of
 from customers.models import Membership, Organisation
 from customers.organisation_settings import change_organisation
 from customers.record_history import changes_of
@@ -28,7 +28,7 @@ def organisation(request: HttpRequest) -> HttpResponse:
     context = {
         "organisation": shown,
         "can_change": access.may_change(request.user, shown),
-        "others": Membership.objects.filter(user=request.user)
+        "others": Membership.objects.filter(user=user_of(request))
         .exclude(organisation=shown)
         .select_related("organisation")
         .order_by("organisation__name"),
@@ -44,7 +44,7 @@ def organisation_edit(request: HttpRequest) -> HttpResponse:
     kept = Organisation.objects.select_related("profile").get(pk=shown.pk)
     form = OrganisationForm(request.POST or None, instance=kept)
     if request.method == "POST" and form.is_valid():
-        change_organisation(organisation=kept, by=request.user, facts=facts_of(form))
+        change_organisation(organisation=kept, by=user_of(request), facts=facts_of(form))
         messages.success(request, "Saved.")
         return redirect("customers:organisation")
     back = reverse("customers:organisation")
@@ -76,7 +76,7 @@ def members(request: HttpRequest) -> HttpResponse:
 @login_required
 def organisation_choose(request: HttpRequest) -> HttpResponse:
     """Work in another of one's organisations from now on."""
-    mine = Organisation.objects.filter(memberships__user=request.user)
+    mine = Organisation.objects.filter(memberships__user=user_of(request))
     chosen = get_object_or_404(mine, slug=request.POST.get("organisation", ""))
     request.session[SESSION_KEY] = str(chosen.public_id)
     messages.success(request, f"You now work in {chosen}.")

@@ -11,10 +11,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 
 from customers import access, register
+from customers.access import member_required
 from customers.form_pages import Crumb, FormPage, facts_of, form_page
 from customers.forms import PersonForm, PreferenceForm
-from customers.members import member_required
-from customers.middleware import organisation_of
+from customers.middleware import organisation_of, user_of
 from customers.models import Person
 from customers.paging import count_to, stretch_of
 from customers.record_history import changes_of
@@ -67,7 +67,7 @@ def person_add(request: HttpRequest) -> HttpResponse:
     form = PersonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         added = register.add_person(
-            organisation=organisation, by=request.user, facts=form.cleaned_data
+            organisation=organisation, by=user_of(request), facts=form.cleaned_data
         )
         messages.success(request, f"{added} is in the register.")
         return redirect("customers:person", added.public_id)
@@ -81,7 +81,7 @@ def person_edit(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     shown = changeable_person(request, public_id)
     form = PersonForm(request.POST or None, instance=shown)
     if request.method == "POST" and form.is_valid():
-        register.change_person(person=shown, by=request.user, facts=facts_of(form))
+        register.change_person(person=shown, by=user_of(request), facts=facts_of(form))
         messages.success(request, "Saved.")
         return redirect("customers:person", shown.public_id)
     back = reverse("customers:person", args=[shown.public_id])
@@ -94,7 +94,7 @@ def preference_add(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     shown = changeable_person(request, public_id)
     form = PreferenceForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        register.record_preference(person=shown, by=request.user, **form.cleaned_data)
+        register.record_preference(person=shown, by=user_of(request), **form.cleaned_data)
         messages.success(request, "Written down. It holds from now on.")
         return redirect("customers:person", shown.public_id)
     back = reverse("customers:person", args=[shown.public_id])

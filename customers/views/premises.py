@@ -12,11 +12,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 
 from customers import access, register
+from customers.access import member_required
 from customers.form_pages import Crumb, FormPage, all_valid, facts_of, form_page
 from customers.forms import PartyEndForm, PartyForm, PremisesForm
 from customers.local_days import today_for
-from customers.members import member_required
-from customers.middleware import organisation_of
+from customers.middleware import organisation_of, user_of
 from customers.models import Party, Premises
 from customers.paging import count_to, stretch_of
 from customers.record_history import changes_of
@@ -90,7 +90,7 @@ def premises_add(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         source = POINTED if form.cleaned_data["latitude"] is not None else ""
         added = register.add_premises(
-            organisation=organisation, by=request.user, facts=form.cleaned_data, source=source
+            organisation=organisation, by=user_of(request), facts=form.cleaned_data, source=source
         )
         messages.success(request, f"{added} is in the register.")
         return redirect("customers:premises", added.public_id)
@@ -106,7 +106,7 @@ def premises_edit(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         facts = facts_of(form)
         source = POINTED if {"latitude", "longitude"} & facts.keys() else None
-        register.change_premises(premises=shown, by=request.user, facts=facts, source=source)
+        register.change_premises(premises=shown, by=user_of(request), facts=facts, source=source)
         messages.success(request, "Saved.")
         return redirect("customers:premises", shown.public_id)
     back = reverse("customers:premises", args=[shown.public_id])
@@ -140,11 +140,15 @@ def party_add(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
         said = form.cleaned_data
         person = said["person"] or register.add_person(
             organisation=shown.organisation,
-            by=request.user,
+            by=user_of(request),
             facts={name: said[name] for name in ("name", "email", "phone")},
         )
         register.add_party(
-            premises=shown, person=person, role=said["role"], since=said["since"], by=request.user
+            premises=shown,
+            person=person,
+            role=said["role"],
+            since=said["since"],
+            by=user_of(request),
         )
         messages.success(request, f"{person} is written down here.")
         return redirect("customers:premises", shown.public_id)
@@ -160,7 +164,7 @@ def party_end(request: HttpRequest, public_id: uuid.UUID, party_id: int) -> Http
     today = today_for(shown.organisation)
     form = PartyEndForm(request.POST or None, party=party, today=today, initial={"until": today})
     if request.method == "POST" and form.is_valid():
-        register.end_party(party=party, until=form.cleaned_data["until"], by=request.user)
+        register.end_party(party=party, until=form.cleaned_data["until"], by=user_of(request))
         messages.success(request, "Saved. The past stays in the history.")
         return redirect("customers:premises", shown.public_id)
     back = reverse("customers:premises", args=[shown.public_id])

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from customers.access import may
 from django import template
 
+from customers.access import may
 from scheduler.local_days import local_today
 from scheduler.models import Job
 

@@ -44,7 +44,7 @@ def state_tag(job: Job) -> SafeString:
 @register.simple_tag
 def due_tag(due_on: dt.date | None, today: dt.date) -> SafeString:
     """How near a due day is: overdue, due within two months, or later; or not known."""
-    if due_on is None:
+    if not due_on:
         return tag("ended", "Not known")
     days = (due_on - today).days
     if days < 0:

@@ -127,11 +127,13 @@ def may(context: Context, action: Action) -> bool:
     """Whether the reader may do `action` in the organisation they work in."""
     request = context.get("request")
     organisation = getattr(request, "organisation", None)
-    return bool(request and organisation and access.may(request.user, action, organisation))
+    if request is None or not organisation:
+        return False
+    return access.may(request.user, action, organisation)
 
 
 @register.simple_tag(takes_context=True)
 def may_change(context: Context, thing: Changeable) -> bool:
     """Whether the reader may change `thing`."""
     request = context.get("request")
-    return bool(request) and access.may_change(request.user, thing)
+    return request is not None and access.may_change(request.user, thing)

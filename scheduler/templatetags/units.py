@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 from django import template
 from django.utils.formats import date_format
@@ -16,6 +16,10 @@ if TYPE_CHECKING:
 register = template.Library()
 
 MM_PER_INCH = 25.4
+# A template hands on "" for what is not there.
+Figure: TypeAlias = float | str | None
+NUMBER = (int, float)
+NOT_KNOWN = "–"
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
@@ -28,8 +32,10 @@ def units_of(context: Context) -> str:
 
 
 @register.simple_tag(takes_context=True)
-def volume(context: Context, litres: float | None) -> str:
+def volume(context: Context, litres: Figure) -> str:
     """Litres in the organisation's units, as `3,800 L`."""
+    if not isinstance(litres, NUMBER):
+        return NOT_KNOWN
     return volumes.spoken(litres, units_of(context)).replace(" ", NO_BREAK)
 
 
@@ -40,49 +46,49 @@ def volume_unit(context: Context) -> str:
 
 
 @register.simple_tag(takes_context=True)
-def depth(context: Context, mm: float | None) -> str:
+def depth(context: Context, mm: Figure) -> str:
     """Millimetres, or inches where the organisation counts in US gallons."""
-    if mm is None:
-        return "–"
+    if not isinstance(mm, NUMBER):
+        return NOT_KNOWN
     if units_of(context) == "us_gallons":
         return f"{mm / MM_PER_INCH:.1f}{NO_BREAK}in"
     return f"{mm:,.0f}{NO_BREAK}mm"
 
 
 @register.filter
-def metres(mm: float | None) -> str:
+def metres(mm: Figure) -> str:
     """Millimetres as metres, for gates and lanes."""
-    return "–" if mm is None else f"{mm / 1000:.2f} m"
+    return f"{mm / 1000:.2f} m" if isinstance(mm, NUMBER) else NOT_KNOWN
 
 
 @register.filter
-def tonnes(kg: float | None) -> str:
+def tonnes(kg: Figure) -> str:
     """Kilograms as tonnes, for bridges and tracks."""
-    return "–" if kg is None else f"{kg / 1000:.1f} t"
+    return f"{kg / 1000:.1f} t" if isinstance(kg, NUMBER) else NOT_KNOWN
 
 
 @register.filter
-def money(pence: int | None) -> str:
+def money(pence: Figure) -> str:
     """Pence as pounds."""
-    return "–" if pence is None else f"£{pence / 100:,.2f}"
+    return f"£{pence / 100:,.2f}" if isinstance(pence, NUMBER) else NOT_KNOWN
 
 
 @register.filter
-def percent(share: float | None) -> str:
+def percent(share: Figure) -> str:
     """Share of one as whole percent."""
-    return "–" if share is None else f"{share * 100:.0f} %"
+    return f"{share * 100:.0f} %" if isinstance(share, NUMBER) else NOT_KNOWN
 
 
 @register.filter
 def day(value: dt.date | None) -> str:
     """Day as `25 Nov 2026`; a dash when unknown."""
-    return "–" if value is None else date_format(value, "j M Y")
+    return date_format(value, "j M Y") if value else NOT_KNOWN
 
 
 @register.simple_tag
 def days_away(value: dt.date | None, today: dt.date) -> str:
     """How far a day lies from today, in words."""
-    if value is None:
+    if not value:
         return ""
     distance = (value - today).days
     if distance == 0:

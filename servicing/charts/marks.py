@@ -74,7 +74,9 @@ def number(value: float) -> str:
     return f"{value:.1f}".removesuffix(".0")
 
 
-def element(name: str, attributes: dict[str, str], content: str = "", **places: float | str) -> str:
+def element(
+    name: str, attributes: dict[str, str], content: str = "", /, **places: float | str
+) -> str:
     """One SVG element; underscores in the names of `places` become hyphens."""
     pairs = dict(attributes)
     for key, value in places.items():

@@ -15,8 +15,8 @@ from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_GET, require_POST
 
 from customers import access
+from customers.access import member_required
 from customers.local_days import today_for
-from customers.members import member_required
 from customers.middleware import organisation_of
 from servicing import tasks
 from servicing.forms.lists import ListForm, ReadingForm
@@ -34,14 +34,17 @@ from servicing.register_export import register_lines
 if TYPE_CHECKING:
     from django.http import HttpRequest
 
+    from servicing.importers.sheets import Sheet
+
 
 @member_required
 def import_list(request: HttpRequest) -> HttpResponse:
     """Take the file."""
     organisation = organisation_of(request)
     access.require(request.user, "register", organisation)
-    form = ListForm(request.POST or None, request.FILES or None)
-    if request.method == "POST" and form.is_valid():
+    asked = request.method == "POST"
+    form = ListForm(request.POST, request.FILES) if asked else ListForm()
+    if asked and form.is_valid():
         file = form.cleaned_data["file"]
         upload = keep_upload(
             organisation=organisation,
@@ -67,10 +70,7 @@ def import_columns(request: HttpRequest, token: uuid.UUID) -> HttpResponse:
     upload = changeable_upload(request, token)
     if not upload.list_path.exists():
         return redirect("servicing:import_result", token)
-    try:
-        sheet = sheet_of(upload)
-    except SheetError as error:
-        return start_again(request, upload, error)
+    sheet = readable_sheet(request, upload)
     organisation = organisation_of(request)
     mapping = mapping_of(upload, sheet)
     defaults = defaults_of(upload, organisation, sheet, mapping)
@@ -84,15 +84,18 @@ def import_columns(request: HttpRequest, token: uuid.UUID) -> HttpResponse:
     return render(request, "servicing/import_columns.html", context)
 
 
-def start_again(request: HttpRequest, upload: Upload, error: SheetError) -> HttpResponse:
-    """Forget answers with which the file cannot be read."""
-    messages.error(request, str(error))
-    if not upload.state.answers:
-        upload.discard()
-        return redirect("servicing:import")
-    upload.state.answers, upload.state.uses = {}, {}
-    upload.save()
-    return redirect("servicing:import_columns", upload.token)
+def readable_sheet(request: HttpRequest, upload: Upload) -> Sheet:
+    """The list as answered; answers with which it cannot be read are taken back, and that is said.
+
+    Without answers every kept list can be read: it was, when it came.
+    """
+    try:
+        return sheet_of(upload)
+    except SheetError as error:
+        messages.error(request, str(error))
+        upload.state.answers, upload.state.uses = {}, {}
+        upload.save()
+        return sheet_of(upload)
 
 
 def read_as_answered(request: HttpRequest, upload: Upload, form: ReadingForm) -> HttpResponse:

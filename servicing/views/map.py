@@ -11,8 +11,8 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import path, reverse
 
+from customers.access import member_required
 from customers.local_days import today_for
-from customers.members import member_required
 from customers.middleware import organisation_of
 from servicing.models import System
 from servicing.views.systems import DUE, found_systems
@@ -22,6 +22,16 @@ if TYPE_CHECKING:
 
 MOST_LIDS = 5000
 SOON_DAYS = 60
+LID_FIELDS = [
+    "public_id",
+    "reference",
+    "premises__name",
+    "premises__postcode",
+    "at_latitude",
+    "at_longitude",
+    "forecast__due_on",
+]
+WHOLE_EARTH = "-180,-90,180,90"
 
 
 def placed(rows: SystemQuerySet) -> SystemQuerySet:
@@ -39,6 +49,18 @@ def bounds_of(text: str) -> tuple[float, float, float, float] | None:
     except ValueError:
         return None
     return (west, south, east, north) if west <= east and south <= north else None
+
+
+def within(rows: SystemQuerySet, bounds: tuple[float, float, float, float]) -> SystemQuerySet:
+    """Placed systems inside west, south, east, north."""
+    west, south, east, north = bounds
+    inside = {
+        "at_longitude__gte": west,
+        "at_longitude__lte": east,
+        "at_latitude__gte": south,
+        "at_latitude__lte": north,
+    }
+    return rows.filter(**inside)
 
 
 def chosen_systems(request: HttpRequest, today: dt.date) -> SystemQuerySet:
@@ -73,26 +95,10 @@ def lids(request: HttpRequest) -> HttpResponse:
     """Lids within `bounds`, at most MOST_LIDS of them."""
     today = today_for(organisation_of(request))
     rows = chosen_systems(request, today)
-    bounds = bounds_of(request.GET.get("bounds", ""))
+    bounds = bounds_of(request.GET.get("bounds", WHOLE_EARTH))
     if bounds is None:
         return JsonResponse({"error": "bounds must be west,south,east,north"}, status=400)
-    west, south, east, north = bounds
-    rows = rows.filter(
-        at_longitude__gte=west,
-        at_longitude__lte=east,
-        at_latitude__gte=south,
-        at_latitude__lte=north,
-    )
-    found = rows.order_by("reference").values(
-        "public_id",
-        "reference",
-        "kind",
-        "premises__name",
-        "premises__postcode",
-        "at_latitude",
-        "at_longitude",
-        "forecast__due_on",
-    )[: MOST_LIDS + 1]
+    found = within(rows, bounds).order_by("reference").values(*LID_FIELDS)[: MOST_LIDS + 1]
     listed = [lid_of(row, today) for row in found]
     return JsonResponse({"lids": listed[:MOST_LIDS], "more": len(listed) > MOST_LIDS})
 

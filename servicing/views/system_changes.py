@@ -12,11 +12,11 @@ from django.shortcuts import get_object_or_404, redirect
 from django.urls import path, reverse
 
 from customers import access, register
+from customers.access import member_required
 from customers.form_pages import Crumb, FormPage, all_valid, facts_of, form_page
 from customers.forms import PremisesForm
 from customers.local_days import today_for
-from customers.members import member_required
-from customers.middleware import organisation_of
+from customers.middleware import organisation_of, user_of
 from customers.models import Premises
 from servicing import corrections
 from servicing.forecasts import refresh_forecast
@@ -86,13 +86,13 @@ def registered(
     if place is None:
         source = Premises.LocationSource.MAP if facts[0]["latitude"] is not None else ""
         place = register.add_premises(
-            organisation=organisation, by=request.user, facts=facts[0], source=source
+            organisation=organisation, by=user_of(request), facts=facts[0], source=source
         )
     holds = system_facts["kind"] in System.HOLDS_SLUDGE
     return register_system(
         organisation=organisation,
         premises=place,
-        by=request.user,
+        by=user_of(request),
         system=system_facts,
         tanks=[tank_facts] if holds else [],
         occupancy=use_facts if holds else None,
@@ -109,7 +109,9 @@ def system_edit(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     )
 
     def save() -> None:
-        corrections.change_system(system=shown, by=request.user, facts=facts_of(form), today=today)
+        corrections.change_system(
+            system=shown, by=user_of(request), facts=facts_of(form), today=today
+        )
 
     return answered(request, shown, form, save, "Change the system", template=WITH_MAP)
 
@@ -124,7 +126,7 @@ def tank_edit(request: HttpRequest, public_id: uuid.UUID, position: int) -> Http
 
     def save() -> None:
         facts = facts_of(form) if tank else form.cleaned_data
-        corrections.set_tank(system=shown, tank=tank, by=request.user, facts=facts, today=today)
+        corrections.set_tank(system=shown, tank=tank, by=user_of(request), facts=facts, today=today)
 
     return answered(request, shown, form, save, "Change the tank" if tank else "Add a tank")
 
@@ -139,9 +141,9 @@ def occupancy_edit(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     form = OccupancyForm(request.POST or None, initial={"since": today, **known}, today=today)
 
     def save() -> None:
-        told_by = str(request.user)
+        told_by = str(user_of(request))
         corrections.set_occupancy(
-            system=shown, by=request.user, facts=form.cleaned_data, told_by=told_by, today=today
+            system=shown, by=user_of(request), facts=form.cleaned_data, told_by=told_by, today=today
         )
 
     lead = "What was true before stays: the forecast counts each time with its own people."
@@ -161,7 +163,7 @@ def chamber_edit(
     def save() -> None:
         facts = facts_of(form) if chamber else form.cleaned_data
         corrections.set_chamber(
-            system=shown, chamber=chamber, by=request.user, facts=facts, today=today
+            system=shown, chamber=chamber, by=user_of(request), facts=facts, today=today
         )
 
     title = "Change the chamber" if chamber else "Add a chamber"
@@ -175,7 +177,7 @@ def field_edit(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     form = DrainageFieldForm(request.POST or None, instance=getattr(shown, "drainage_field", None))
 
     def save() -> None:
-        corrections.set_drainage_field(system=shown, by=request.user, facts=form.cleaned_data)
+        corrections.set_drainage_field(system=shown, by=user_of(request), facts=form.cleaned_data)
 
     return answered(request, shown, form, save, "The drainage field")
 
@@ -190,7 +192,7 @@ def ceiling_edit(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
 
     def save() -> None:
         corrections.override_ceiling(
-            system=shown, by=request.user, today=today, **form.cleaned_data
+            system=shown, by=user_of(request), today=today, **form.cleaned_data
         )
 
     lead = (

@@ -13,9 +13,9 @@ from django.urls import path, reverse
 from django.utils.safestring import mark_safe
 
 from customers import access
+from customers.access import member_required
 from customers.form_pages import Crumb
 from customers.local_days import today_for
-from customers.members import member_required
 from customers.middleware import organisation_of
 from customers.models import Agreement, Party
 from customers.paging import count_to, stretch_of
