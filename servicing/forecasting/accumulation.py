@@ -31,11 +31,13 @@ class Prior:
     """What a fleet of systems is like before any of them is measured.
 
     ``median_rate`` in L/person at one year, ``log_sd`` its spread between households,
-    ``dip_error`` the dip error as a multiple of the usual one, ``systems`` how many taught it.
+    ``exponent_weights`` of EXPONENTS, ``dip_error`` the dip error as a multiple of the usual
+    one, ``systems`` how many taught it.
     """
 
     median_rate: float = RATE_MEDIAN
     log_sd: float = RATE_LOG_SD
+    exponent_weights: tuple[float, float, float] = EXPONENT_WEIGHTS
     dip_error: float = 1.0
     systems: int = 0
 

@@ -20,7 +20,11 @@ from servicing.forecasting.accumulation import (
 )
 from servicing.forecasting.facts import Dip, Emptying, Kind, Method, SystemFacts
 from servicing.forecasting.faults import Assumption
-from servicing.forecasting.occupancy import PersonEquivalents, person_equivalents
+from servicing.forecasting.occupancy import (
+    MISREPORTED_LOG_SD,
+    PersonEquivalents,
+    person_equivalents,
+)
 from servicing.forecasting.published_rates import (
     CESSPOOL_LITRES_PER_PERSON_DAY,
     CESSPOOL_LOG_SD,
@@ -94,14 +98,19 @@ def _trigger(facts: SystemFacts, assumptions: list[Assumption]) -> float:
 def _rate(
     facts: SystemFacts, people: PersonEquivalents, volume: float, prior: Prior
 ) -> tuple[float, float]:
-    """Median and spread of the log rate, L a person at one year."""
+    """Median and spread of the log rate, L a person at one year.
+
+    The spread between households was seen through persons as told, so it holds the usual
+    misreporting; only what is known less well comes on top.
+    """
     if facts.kind is Kind.CESSPOOL:
         yearly = CESSPOOL_LITRES_PER_PERSON_DAY * 365.25
         return math.log(yearly), math.hypot(CESSPOOL_LOG_SD, people.log_sd)
     if facts.kind is Kind.GREASE_TRAP:
         quarter = 0.25 * volume * 365.25 / TRAP_FILL_DAYS
         return math.log(quarter / max(people.persons[-1], 1e-9)), TRAP_LOG_SD
-    return math.log(prior.median_rate), math.hypot(prior.log_sd, people.log_sd)
+    between = max(prior.log_sd**2 - MISREPORTED_LOG_SD**2, 0.01)
+    return math.log(prior.median_rate), math.sqrt(between + people.log_sd**2)
 
 
 def _events(

@@ -115,7 +115,7 @@ class _Block:
 
 def _block_of(rows: list[Row], where: npt.NDArray[np.intp], prior: Prior) -> _Block:
     columns = columns_of(rows)
-    posterior = learn(columns, prior.dip_error)
+    posterior = learn(columns, prior)
     return _Block(where, rows, columns, posterior, first_passage(columns, posterior))
 
 

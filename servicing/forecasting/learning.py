@@ -22,11 +22,12 @@ import numpy as np
 import numpy.typing as npt
 
 from servicing.forecasting.accumulation import (
+    BOOK_PRIOR,
     DIP,
-    EXPONENT_WEIGHTS,
     NOTHING,
     RESET,
     Columns,
+    Prior,
     exposure,
 )
 
@@ -35,7 +36,7 @@ Floats = npt.NDArray[np.float64]
 RATE_NODES = np.linspace(-3.2, 3.2, 25)
 YEAR_NOISE = 0.20  # relative sd of one year's accumulation: judgement, no source
 NOISE_MEMORY = 0.5  # years after which that noise has forgotten itself: judgement
-DRIFT = 0.04  # variance of the log rate gained a year: judgement, no source
+DRIFT = 0.01  # variance of the log rate gained a year: 8 % of homes change by a third
 DIP_SHARE_ERROR = 0.12  # of the level: judgement, no source
 DIP_VOLUME_ERROR = 0.027  # of the volume: 40 mm at a third of a 1.6 m drum, exact geometry
 SURPRISE = 3.0  # standard deviations at which a dip is asked about instead of believed
@@ -70,9 +71,12 @@ class Posterior:
         return Posterior(*(getattr(self, name)[chosen] for name in self.__slots__))
 
 
-def learn(columns: Columns, dip_error: float = 1.0) -> Posterior:
-    """Posterior of every system after all its events. ``dip_error`` scales the dip's sd."""
-    state = _State(columns, dip_error)
+def learn(columns: Columns, prior: Prior = BOOK_PRIOR) -> Posterior:
+    """Posterior of every system after all its events.
+
+    Rates start from the columns' own ``log_rate``; ``prior`` gives exponents and dip error.
+    """
+    state = _State(columns, prior)
     for k in range(columns.event_kind.shape[1]):
         state.pass_time(columns.event_time[:, k], columns.event_kind[:, k] != NOTHING)
         state.reset(k, columns.event_kind[:, k] == RESET)
@@ -84,7 +88,7 @@ def increment_variance(years: Floats) -> Floats:
     """Relative variance of an increment over so many years of use, elementwise.
 
     Noise of YEAR_NOISE that forgets itself in half a year, averaged over the interval, and the
-    drift's share: 0.04 for a moment, 0.023 + 0.013 for one year, 0.011 + 0.04 for three.
+    drift's share: 0.04 for a moment, 0.023 + 0.003 for one year, 0.011 + 0.01 for three.
     """
     spans = np.maximum(years, 1e-3) / NOISE_MEMORY
     averaged = 2.0 / spans * (1.0 - -np.expm1(-spans) / spans)
@@ -106,11 +110,11 @@ def _mixing_tables(log_rate_sd: float, levels: int = 48) -> tuple[Floats, Floats
 class _State:
     """The filter's moving parts while it walks through the events."""
 
-    def __init__(self, columns: Columns, dip_error: float) -> None:
+    def __init__(self, columns: Columns, prior: Prior) -> None:
         n, (nodes, powers) = len(columns), (len(RATE_NODES), columns.exponents.shape[1])
-        self.columns, self.dip_error = columns, dip_error
+        self.columns, self.dip_error = columns, prior.dip_error
         rate_weights = np.exp(-0.5 * RATE_NODES**2)
-        grid = rate_weights[:, None] / rate_weights.sum() * np.array(EXPONENT_WEIGHTS)
+        grid = rate_weights[:, None] / rate_weights.sum() * np.array(prior.exponent_weights)
         self.weights = np.tile(grid, (n, 1, 1))
         self.rate = np.exp(columns.log_rate[:, None] + columns.log_rate_sd[:, None] * RATE_NODES)
         self.level = np.zeros((n, nodes, powers))

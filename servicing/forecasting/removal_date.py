@@ -70,9 +70,13 @@ class Passage:
         return np.asarray(np.where(reached.any(axis=1), self.time + gap, np.inf))
 
 
-def first_passage(columns: Columns, posterior: Posterior) -> Passage:
-    """Distribution of the crossing, given not over when last looked at."""
-    mean_log, var_log, weights = _still_to_come(columns, posterior)
+def first_passage(columns: Columns, posterior: Posterior, *, look_trusted: bool = True) -> Passage:
+    """Distribution of the crossing, given not over when last looked at.
+
+    With ``look_trusted`` False the chance that it was over already is kept, as the average over
+    looks not yet taken needs.
+    """
+    mean_log, var_log, weights, over = _still_to_come(columns, posterior)
     until = posterior.time[:, None] + STEPS[None, :]
     now = exposure(columns, posterior.cycle_start, posterior.time[:, None])
     gained = np.log(np.maximum(exposure(columns, posterior.cycle_start, until) - now, 1e-12))
@@ -84,12 +88,17 @@ def first_passage(columns: Columns, posterior: Posterior) -> Passage:
         reach = offset + gained[:, step, None, :].astype(np.float32)
         reach /= np.sqrt(var_log + spread[step])
         chance[:, step] = np.einsum("nrb,nrb->n", weights, normal_cdf_fast(reach))
+    if not look_trusted:
+        chance = (over[:, None] + (1.0 - over[:, None]) * chance).astype(np.float32)
     chance = np.maximum.accumulate(np.clip(chance, 1e-9, 1 - 1e-7), axis=1)
     return Passage(STEPS, normal_quantile(chance.astype(np.float64)), posterior.time)
 
 
-def _still_to_come(columns: Columns, posterior: Posterior) -> tuple[Floats, Floats, Floats]:
-    """Log-normal moments of the litres to the trigger, and weights, given that some are."""
+def _still_to_come(columns: Columns, posterior: Posterior) -> tuple[Floats, Floats, Floats, Floats]:
+    """Log-normal moments of the litres to the trigger, and weights, given that some are.
+
+    Last the chance (n,) that none are: that it is over already.
+    """
     need = columns.trigger[:, None, None] - posterior.level
     sd = np.sqrt(np.maximum(posterior.level_var, (1e-3 * columns.trigger[:, None, None]) ** 2))
     ratio = np.maximum(need / sd, -5.0)
@@ -100,4 +109,5 @@ def _still_to_come(columns: Columns, posterior: Posterior) -> tuple[Floats, Floa
     var_log = np.log1p(var / mean**2)
     mean_log = np.log(mean * sd) - 0.5 * var_log
     weights = posterior.weights * below
-    return mean_log, var_log, weights / weights.sum(axis=(1, 2), keepdims=True)
+    whole = weights.sum(axis=(1, 2), keepdims=True)
+    return mean_log, var_log, weights / whole, 1.0 - np.minimum(whole[:, 0, 0], 1.0)
