@@ -87,13 +87,13 @@ def _last_said(questions: Sequence[Question]) -> Said:
 def leave_token(*, organisation: Organisation, address: str) -> str:
     """What stands in the one-click link: whose list, which address, and our signature."""
     value = f"{organisation.public_id.hex}{address_hash(address, organisation)}"
-    return signing.Signer(salt=LEAVE_SALT).sign(value)
+    return signing.Signer(sep=".", salt=LEAVE_SALT).sign(value)
 
 
 def read_leave_token(token: str) -> tuple[Organisation, str] | None:
     """The organisation and the address hash a link stands for; None when it is not ours."""
     try:
-        value = signing.Signer(salt=LEAVE_SALT).unsign(token)
+        value = signing.Signer(sep=".", salt=LEAVE_SALT).unsign(token)
     except signing.BadSignature:
         return None
     organisation = Organisation.objects.filter(public_id=value[:32]).first()

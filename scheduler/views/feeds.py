@@ -6,6 +6,7 @@ import hashlib
 from typing import TYPE_CHECKING
 
 from django.contrib import messages as notices
+from django.db.models import Q
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
@@ -34,6 +35,7 @@ KINDS: dict[str, type[Crew | Tanker | Person | Premises]] = {
 }
 # Where the address of a new feed waits to be shown, once.
 SHOW_ONCE = "new_feed"
+MOST = 10  # people and places found by a word; a longer list wants a better word
 
 
 @require_safe
@@ -66,7 +68,13 @@ def feeds(request: HttpRequest) -> HttpResponse:
     tokens = FeedToken.objects.visible_to(request.user).filter(organisation=organisation)
     crews = Crew.objects.visible_to(request.user).filter(organisation=organisation, in_use=True)
     tankers = Tanker.objects.visible_to(request.user).filter(organisation=organisation, in_use=True)
+    words = request.GET.get("q", "").strip()
+    people = Person.objects.visible_to(request.user).filter(organisation=organisation)
+    places = Premises.objects.visible_to(request.user).filter(organisation=organisation)
     context = {
+        "words": words,
+        "people": people.filter(name__icontains=words).order_by("name")[:MOST] if words else (),
+        "places": places.filter(_called(words)).order_by("name")[:MOST] if words else (),
         "tokens": tokens.filter(revoked_at__isnull=True)
         .select_related("crew", "tanker", "person", "premises")
         .order_by("-created_at"),
@@ -76,6 +84,10 @@ def feeds(request: HttpRequest) -> HttpResponse:
         "may_tell": access.may(request.user, "tell", organisation),
     }
     return render(request, "scheduler/messages/feeds.html", context)
+
+
+def _called(words: str) -> Q:
+    return Q(name__icontains=words) | Q(postcode__istartswith=words) | Q(address__icontains=words)
 
 
 @member_required

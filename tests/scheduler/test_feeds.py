@@ -156,3 +156,12 @@ def test_only_who_may_tell_gives_calendars_out(client: Client):
     client.force_login(make_user(make_organisation()))
     assert client.post(make).status_code == 404
     assert FeedToken.objects.count() == 0
+
+
+def test_an_owner_is_found_by_name_and_a_place_by_postcode(client: Client):
+    system, omar = make_owned_system()
+    client.force_login(make_user(omar.organisation))
+    assert list(client.get("/messages/feeds/?q=oma").context["people"]) == [omar]
+    found = client.get("/messages/feeds/?q=zz1").context["places"]
+    assert list(found) == [system.premises]
+    assert list(client.get("/messages/feeds/").context["people"]) == []
