@@ -33,7 +33,7 @@ def desk(request: HttpRequest) -> HttpResponse:
     user = request.user
     crew_only = may(user, "visit", organisation) and not may(user, "plan", organisation)
     if crew_only:
-        return redirect("scheduler:my_round")
+        return redirect("scheduler:today")
     today = local_today(organisation)
     context = {"today": today, "organisation": organisation}
     context |= due_figures(organisation, today=today)

@@ -1,0 +1,112 @@
+"""One of everything in one organisation, for tests that walk the whole site."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from typing import Any
+
+from django.utils import timezone
+
+from customers.models import AftercarePlan, Agreement, Party
+from scheduler.models import (
+    DayRequest,
+    FeedToken,
+    Message,
+    PlanRun,
+    Round,
+    Stop,
+    TroubleReport,
+)
+from servicing.models import Chamber, Visit
+from tests.make import (
+    make_base,
+    make_crew,
+    make_job,
+    make_organisation,
+    make_person,
+    make_system,
+    make_tanker,
+    make_works,
+)
+
+
+def make_world() -> dict[str, Any]:
+    """One of everything in one organisation; names are those of the table."""
+    organisation = make_organisation()
+    now = timezone.now()
+    system = make_system(organisation)
+    premises, person = system.premises, make_person(organisation)
+    party = Party.objects.create(premises=premises, person=person, role="owner")
+    job = make_job(system, due_on=dt.date(2027, 1, 5), state="agreed")
+    done_job = make_job(system, kind="service", due_on=dt.date(2026, 1, 5), state="done")
+    done_job.visit = Visit.objects.create(
+        organisation=organisation, system=system, visited_on=dt.date(2026, 1, 5), lid_back_on=True
+    )
+    done_job.save()
+    crew = make_crew(organisation)
+    tanker = make_tanker(organisation, crew=crew)
+    works = make_works(organisation)
+    run = PlanRun.objects.create(
+        organisation=organisation,
+        first_day=dt.date(2027, 1, 4),
+        state="ready",
+        settings={
+            "jobs": [str(job.public_id)],
+            "tankers": [str(tanker.public_id)],
+            "works": [str(works.public_id)],
+        },
+    )
+    one_round = Round.objects.create(
+        organisation=organisation, run=run, tanker=tanker, crew=crew, day=dt.date(2027, 1, 4)
+    )
+    times = {"arrive_at": now, "start_at": now, "depart_at": now}
+    stop = Stop.objects.create(round=one_round, position=1, kind="job", job=job, **times)
+    tip = Stop.objects.create(round=one_round, position=2, kind="tip", works=works, **times)
+    plan = AftercarePlan.objects.create(organisation=organisation, name="Watch", price_pence=1)
+    return {
+        "organisation": organisation,
+        "system": system,
+        "premises": premises,
+        "person": person,
+        "party": party,
+        "job": job,
+        "done_job": done_job,
+        "crew": crew,
+        "tanker": tanker,
+        "run": run,
+        "round": one_round,
+        "stop": stop,
+        "tip": tip,
+        "plan": plan,
+        "base": make_base(organisation),
+        "chamber": Chamber.objects.create(system=system, label="IC1"),
+        "agreement": Agreement.objects.create(
+            organisation=organisation,
+            premises=premises,
+            plan=plan,
+            starts_on=dt.date(2026, 1, 1),
+            ends_on=dt.date(2030, 1, 1),
+            price_pence=1,
+        ),
+        "message": Message.objects.create(
+            organisation=organisation,
+            key="k",
+            template="reminder",
+            to_address="o@home.example",
+            subject="s",
+            body_text="b",
+            next_try_at=now,
+            state="dead",
+        ),
+        "feed": FeedToken.objects.create(organisation=organisation, token_hash="h", crew=crew),
+        "report": TroubleReport.objects.create(
+            public_id=uuid.uuid4(),
+            system=system,
+            reported_at=now,
+            symptom="smell",
+            advice="a",
+            priority=3,
+        ),
+        "wish": DayRequest.objects.create(job=job, asked_at=now),
+    }
