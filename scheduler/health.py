@@ -3,12 +3,12 @@
 import logging
 from typing import Any
 
+from celery.exceptions import OperationalError
 from django.db import DatabaseError, connection
 from django.http import HttpRequest, JsonResponse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
-from kombu.exceptions import OperationalError
 
 from scheduler import sweeps
 from scheduler.celery import app

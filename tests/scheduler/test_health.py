@@ -55,7 +55,7 @@ def test_a_database_that_does_not_answer_is_said_without_detail(
     def fail() -> None:
         raise DatabaseError("secret address of the server")
 
-    monkeypatch.setattr(health.connection, "cursor", fail)
+    monkeypatch.setattr("scheduler.health.connection.cursor", fail)
     response = client.get("/health/")
     assert response.status_code == 503
     assert b"secret" not in response.content
@@ -66,7 +66,7 @@ def test_a_queue_that_does_not_answer_is_not_well(monkeypatch: pytest.MonkeyPatc
     def refuse(**_kwargs: object) -> None:
         raise ConnectionRefusedError
 
-    monkeypatch.setattr(health.app, "connection_for_write", refuse)
+    monkeypatch.setattr("scheduler.health.app.connection_for_write", refuse)
     assert not health.queue_answers()
 
 
