@@ -9,11 +9,9 @@ from customers.addresses import AddressError, read_grid_reference, read_position
 
 from .cells import CellRefusedError, as_text, is_nothing
 from .fields import BY_NAME, REASON_HEADING, match_heading, plain, take_apart
-from .sheets import Cell, Sheet
+from .sheets import HEAD_ROWS, Cell, Sheet
 from .volumes import UNIT_LABELS
 from .words import KINDS, find_word
-
-ROWS_LOOKED_AT = 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +172,7 @@ def _reads(reader: Callable[[str], object], text: str) -> bool:
 
 
 def _samples(sheet: Sheet) -> list[list[str]]:
-    rows = sheet.first_rows(ROWS_LOOKED_AT)
+    rows = sheet.first_rows(HEAD_ROWS)
     return [
         _written(row.cells[index] for row in rows if index < len(row.cells))
         for index in range(len(sheet.headings))

@@ -90,8 +90,7 @@ def _repeated(reference: str, earlier: int, *, given: bool) -> str:
 
 
 def _kind(reader: RowReader, defaults: Defaults) -> str:
-    known = "septic tank, cesspool, treatment plant, grease trap, chamber, soakaway"
-    kind = reader.read("kind", lambda cell: read_word(cell, KINDS, f"kind of system ({known})"))
+    kind = reader.read("kind", lambda cell: read_word(cell, KINDS, "kind of system"))
     if kind:
         return kind
     if not defaults.kind and not reader.is_refused("kind"):

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 MAX_BYTES = 20_000_000
 MAX_ROWS = 100_000
 MAX_COLUMNS = 200
+HEAD_ROWS = 50
 ROWS_SEARCHED_FOR_HEADINGS = 25
 
 
@@ -48,10 +49,13 @@ class Sheet:
     worksheet: str = ""  # the one read, in a workbook
     worksheets: tuple[str, ...] = ()  # all visible ones
 
+    _head: list[SheetRow] = field(default_factory=list, repr=False, compare=False)
+
     def first_rows(self, count: int) -> list[SheetRow]:
-        """Return up to `count` rows below the headings."""
-        rows = self.walk()
-        return [row for row, _ in zip(rows, range(count), strict=False)]
+        """Return up to `count` rows below the headings, at most HEAD_ROWS; read only once."""
+        if not self._head:
+            self._head.extend(row for row, _ in zip(self.walk(), range(HEAD_ROWS), strict=False))
+        return self._head[:count]
 
 
 def check_size(size: int) -> None:

@@ -43,10 +43,11 @@ _NO = frozenset({"n", "no", "false", "0", "none", "without", "-"})
 
 def read_word(cell: object, patterns: Mapping[str, str], what: str) -> str:
     """Return the value of the first pattern found in the cell; refuse a word that none knows."""
+    known = ", ".join(sorted({value.replace("_", " ") for value in patterns.values()}))
     text = as_text(cell)
     if found := find_word(text, patterns):
         return found
-    msg = f"“{text}” is not a {what} known here"
+    msg = f"“{text}” is not a {what} known here ({known})"
     raise CellRefusedError(msg)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import warnings
 import zipfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -77,22 +78,26 @@ def _has_formula(archive: zipfile.ZipFile, member: zipfile.ZipInfo) -> bool:
     return False
 
 
-def _open(path: Path, *, results: bool) -> Workbook:
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", UserWarning)  # styles and extensions we do not need
-            return openpyxl.load_workbook(path, read_only=True, data_only=results)
-    except Exception as error:
-        msg = "The workbook is damaged: open it in a spreadsheet program and save it again."
-        raise SheetError(msg) from error
+@contextmanager
+def _opened(path: Path, *, results: bool) -> Iterator[Workbook]:
+    # A file instead of its name: by name the library insists on an ending that uploads lack.
+    with path.open("rb") as file:
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore", UserWarning)  # styles and extensions not needed
+                workbook = openpyxl.load_workbook(file, read_only=True, data_only=results)
+        except Exception as error:
+            msg = "The workbook is damaged: open it in a spreadsheet program and save it again."
+            raise SheetError(msg) from error
+        try:
+            yield workbook
+        finally:
+            workbook.close()
 
 
 def _visible_titles(path: Path) -> list[str]:
-    workbook = _open(path, results=True)
-    try:
+    with _opened(path, results=True) as workbook:
         titles = [sheet.title for sheet in workbook.worksheets if sheet.sheet_state == "visible"]
-    finally:
-        workbook.close()
     if not titles:
         msg = "The workbook has no visible sheet."
         raise SheetError(msg)
@@ -135,24 +140,22 @@ def _uncalculated(result: Cell, written: Any) -> Cell:
 
 
 def _raw_rows(path: Path, title: str, *, results: bool) -> Iterator[tuple[int, tuple[Cell, ...]]]:
-    workbook = _open(path, results=results)
-    try:
-        sheet: Any = workbook[title]
-        sheet.reset_dimensions()
-        empty = 0
-        for line, cells in enumerate(sheet.iter_rows(values_only=True), start=1):
-            kept = _trimmed(cells)
-            empty = 0 if kept else empty + 1
-            if empty > MAX_EMPTY_ROWS_IN_A_ROW:
-                return
-            yield line, kept
-    except (KeyError, ValueError, SyntaxError, zipfile.BadZipFile) as error:
-        if isinstance(error, SheetError):
-            raise
-        msg = f"The sheet “{title}” is damaged: save it again in a spreadsheet program."
-        raise SheetError(msg) from error
-    finally:
-        workbook.close()
+    with _opened(path, results=results) as workbook:
+        try:
+            sheet: Any = workbook[title]
+            sheet.reset_dimensions()
+            empty = 0
+            for line, cells in enumerate(sheet.iter_rows(values_only=True), start=1):
+                kept = _trimmed(cells)
+                empty = 0 if kept else empty + 1
+                if empty > MAX_EMPTY_ROWS_IN_A_ROW:
+                    return
+                yield line, kept
+        except (KeyError, ValueError, SyntaxError, zipfile.BadZipFile) as error:
+            if isinstance(error, SheetError):
+                raise
+            msg = f"The sheet “{title}” is damaged: save it again in a spreadsheet program."
+            raise SheetError(msg) from error
 
 
 def _trimmed(cells: tuple[Any, ...]) -> tuple[Cell, ...]:
