@@ -28,6 +28,8 @@ VAGUE_NAMES |= {"misc", "tools", "lib", "base_classes"}
 LONGEST_FILE = 300
 LONGEST_FUNCTION = 40
 LONGEST_VIEW = 25
+# Each of these leaves only what the asker's organisation may see.
+SCOPES = ("visible_to(", "for_operator(", "organisation=")
 
 # What is longer than the rule, and why. An entry that is no longer needed fails too.
 LONG_FILES: dict[str, str] = {}
@@ -105,15 +107,37 @@ def machine_paths(text: str) -> list[str]:
 
 
 def lookups_past_the_viewer(code: str) -> list[str]:
-    """Find questions a view puts to a table without asking who may see."""
-    asked = [
-        (node.lineno, node.attr)
-        for node in ast.walk(ast.parse(code))
-        if isinstance(node, ast.Attribute)
-        and isinstance(node.value, ast.Attribute)
-        and node.value.attr in {"objects", "_default_manager"}
+    """Find rows that a view takes from a whole table by their id, whoever asks."""
+    return [
+        f"{name}: {asked}"
+        for name, function in functions(code)
+        for asked in calls_with_names_resolved(function)
+        if takes_by_id(asked) and not any(scope in asked for scope in SCOPES)
     ]
-    return [f"line {line}: .objects.{name}" for line, name in asked if name != "visible_to"]
+
+
+def calls_with_names_resolved(function: ast.FunctionDef | ast.AsyncFunctionDef) -> list[str]:
+    """Write out each call; a variable stands for what the function last put into it."""
+    nodes = list(ast.walk(function))
+    put = {
+        target.id: ast.unparse(node.value)
+        for node in nodes
+        if isinstance(node, ast.Assign)
+        for target in node.targets
+        if isinstance(target, ast.Name)
+    }
+    calls = [node for node in nodes if isinstance(node, ast.Call)]
+    return [
+        re.sub(r"(?<![.\w])[a-z_]+(?=[.,])", lambda n: put.get(n[0], n[0]), ast.unparse(call))
+        for call in calls
+    ]
+
+
+def takes_by_id(asked: str) -> bool:
+    whole_table = re.search(r"\b[A-Z]\w+\.(?:objects|_default_manager)\b", asked)
+    if asked.startswith("get_object_or_404("):
+        return bool(whole_table or re.match(r"get_object_or_404\([A-Z]\w+,", asked))
+    return bool(whole_table and re.search(r"\b(?:pk|id|public_id)(?:__\w+)?=", asked))
 
 
 # --- The rules hold ---
@@ -224,7 +248,12 @@ PLANTED: dict[str, tuple[Callable[[str], list[str]], str]] = {
     "unescaped": (unescaped, "{{ note|safe }}"),
     "reminder": (reminders, "# TO" + "DO: later"),
     "machine path": (machine_paths, "open('/ho" + "me/someone/file')"),
-    "lookup past the viewer": (lookups_past_the_viewer, "Job.objects.get(pk=1)"),
+    "lookup past the viewer": (lookups_past_the_viewer, "def f():\n Job.objects.get(pk=1)"),
+    "lookup in two steps": (
+        lookups_past_the_viewer,
+        "def f():\n jobs = Job.objects.all()\n get_object_or_404(jobs, public_id=1)",
+    ),
+    "lookup by shortcut": (lookups_past_the_viewer, "def f():\n get_object_or_404(Job, pk=1)"),
 }
 
 
@@ -237,4 +266,5 @@ def test_each_rule_finds_a_planted_fault(planted: str):
 def test_what_is_right_is_not_called_a_fault():
     page = '<form method="post">{% csrf_token %}</form><script src="a.js" defer></script>'
     assert inline_code(page) + unguarded_forms(page) + unescaped(page) == []
-    assert lookups_past_the_viewer("Job.objects.visible_to(user).get(pk=1)") == []
+    seen = "def f(user):\n rows = Job.objects.visible_to(user)\n get_object_or_404(rows, pk=1)"
+    assert lookups_past_the_viewer(seen) == []
