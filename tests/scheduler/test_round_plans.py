@@ -19,8 +19,8 @@ from scheduler.models import (
     WorksClosure,
 )
 from scheduler.round_plans import LocalClock, PlanSettings, arrival_span
-from scheduler.round_plans.problem import problem_of
 from scheduler.round_plans.asking import SILENCE
+from scheduler.round_plans.problem import problem_of
 from tests.make import (
     make_crew,
     make_job,
