@@ -36,6 +36,8 @@ class MeasuredLevel:
 
 def measured_levels(system: System, *, today: dt.date) -> list[MeasuredLevel]:
     """Dips of counting visits, oldest first; those without usable dimensions are left out."""
+    if not system.holds_sludge:
+        return []
     prefetch_related_objects([system], "tanks", "occupancies", "visits__dips", "visits__emptying")
     rules = RuleBook(system.organisation.profile, today)
     try:
