@@ -6,6 +6,6 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 CELERY_TASK_ALWAYS_EAGER = True
 CELERY_TASK_EAGER_PROPAGATES = True
-SECRET_KEY = "only-for-tests"  # noqa: S105
+SECRET_KEY = "only-for-tests"
 ALLOWED_HOSTS = ["localhost", "127.0.0.1", "testserver"]
 WHITENOISE_AUTOREFRESH = True
