@@ -103,12 +103,14 @@ def due_by(organisation: Organisation, *, until: dt.date, today: dt.date) -> Ite
 
 def _due_at(row: Forecast, *, until: dt.date, today: dt.date) -> Iterator[Due]:
     system = row.system
+    # Nothing is overdue from before we looked after the system.
+    known_since = system.created_at.date()
     if row.due_on and row.due_on <= until:
         litres = round(row.working_volume_litres or 2700)
         yield Due(
             system=system,
             kind=Job.Kind.EMPTYING,
-            on=row.due_on,
+            on=max(row.due_on, known_since),
             why=row.reasons[-1] if row.reasons else "",
             required=is_required(row, today=today),
             litres=litres,

@@ -14,7 +14,7 @@ from scheduler import due_work
 from scheduler.demo.fleet import add_fleet
 from scheduler.demo.sheet import write_sheet
 from scheduler.demo.systems import add_systems
-from scheduler.demo.visits import add_visits
+from scheduler.demo.visits import MONTHS_OF_VISITS_DAYS, add_visits
 from scheduler.local_days import local_today
 from servicing.forecasts import refresh_forecasts
 from servicing.models import System
@@ -79,6 +79,9 @@ def load_demo() -> None:
         dice = random.Random(seed)
         today = local_today(organisation)
         systems = add_systems(organisation, count, dice=dice, today=today)
+        # The firm has looked after them for as long as its record of visits goes back.
+        taken_on = timezone.now() - dt.timedelta(days=MONTHS_OF_VISITS_DAYS)
+        System.objects.filter(organisation=organisation).update(created_at=taken_on)
         add_visits(organisation, systems, dice=dice, today=today)
         bring_up_to_date(organisation, today=today)
 

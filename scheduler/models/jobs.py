@@ -33,6 +33,12 @@ class JobQuerySet(OwnedQuerySet["Job"]):
         """Still to be done: wanted, offered, agreed or under way."""
         return self.filter(state__in=Job.OPEN)
 
+    def concerning(self, organisation: Organisation) -> Self:
+        """At this organisation's systems, whoever drives, and those handed to it."""
+        return self.filter(
+            models.Q(organisation=organisation) | models.Q(handed_to=organisation)
+        )
+
     def for_operator(self, organisation: Organisation) -> Self:
         """Jobs this organisation drives: its own not handed away, and those handed to it."""
         return self.filter(

@@ -43,7 +43,7 @@ def desk(request: HttpRequest) -> HttpResponse:
 
 def due_figures(organisation: Organisation, *, today: dt.date) -> dict[str, Any]:
     """Numbers and the first lines of the open work, and of what nobody can date."""
-    jobs = Job.objects.for_operator(organisation).open()
+    jobs = Job.objects.concerning(organisation).open()
     month = today + dt.timedelta(days=30)
     figures = jobs.aggregate(
         overdue=Count("pk", filter=Q(due_on__lt=today)),
@@ -52,7 +52,7 @@ def due_figures(organisation: Organisation, *, today: dt.date) -> dict[str, Any]
         month_litres=Sum("litres", filter=Q(due_on__lte=month)),
         oldest=Min("due_on"),
     )
-    first = jobs.select_related("system", "system__premises", "organisation")
+    first = jobs.select_related("system", "system__premises", "organisation", "handed_to")
     unknown = Forecast.objects.filter(
         organisation=organisation,
         state=Forecast.State.MISSING,
@@ -86,7 +86,7 @@ def waiting(organisation: Organisation, *, today: dt.date) -> dict[str, Any]:
         ).select_related("tanker", "crew"),
         "visits_today": Appointment.objects.standing()
         .on_day(starts, ends)
-        .filter(job__organisation=organisation)
+        .filter(Q(job__organisation=organisation) | Q(job__handed_to=organisation))
         .count(),
     }
 

@@ -33,14 +33,13 @@ def due(request: HttpRequest) -> HttpResponse:
     asked = request.GET.copy()
     asked.setdefault("state", "open")
     jobs = (
-        Job.objects.for_operator(organisation)
+        Job.objects.concerning(organisation)
         .select_related("system", "system__premises", "organisation", "handed_to")
         .order_by("-urgent", "due_on", "pk")
     )
     narrowed = JobFilter(asked, jobs, today=today)
     page = Paginator(narrowed.qs, PAGE).get_page(request.GET.get("page"))
-    away = Job.objects.open().filter(organisation=organisation, handed_to__isnull=False).count()
-    context = {"filter": narrowed, "page": page, "today": today, "handed_away": away}
+    context = {"filter": narrowed, "page": page, "today": today, "here": organisation}
     return render(request, "scheduler/due.html", context)
 
 

@@ -123,11 +123,14 @@ def _next_look(
 ) -> tuple[dt.date | None, str]:
     if not looks and chamber.last_inspected_on:
         looks = (Look(chamber.last_inspected_on, 0),)
+    # Without a look on record, count from the day the system was taken on, or put in if later.
+    taken_on = min(today, system.created_at.date())
+    counted_from = max(taken_on, system.installed_on or taken_on)
     result = forecast_inspections(
         [
             ChamberFacts(
                 f"{system.reference} {chamber.label}",
-                system.installed_on,
+                system.installed_on if looks else counted_from,
                 looks=looks,
                 accepted_risk=ACCEPTED_RISK,
                 kind="filter" if chamber.kind == Chamber.Kind.EFFLUENT_FILTER else "chamber",

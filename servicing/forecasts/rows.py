@@ -106,8 +106,14 @@ def service_due(system: System, rules: RuleBook) -> dt.date | None:
         return None
     rule = rules.rule("service_months", system.kind)
     months = system.service_interval_months or (int(rule.value) if rule else None)
-    since = system.last_serviced_on or system.installed_on
-    return since + relativedelta(months=months) if months and since else None
+    if months is None:
+        return None
+    if system.last_serviced_on:
+        return system.last_serviced_on + relativedelta(months=months)
+    # No service is on record: due when we took the system on, unless it was new then.
+    taken_on = system.created_at.date()
+    new = system.installed_on
+    return max(taken_on, new + relativedelta(months=months)) if new else taken_on
 
 
 def _ceiling(known: Gathered, since: dt.date | None) -> tuple[dt.date | None, str]:
