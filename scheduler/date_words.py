@@ -40,7 +40,7 @@ def next_emptying_words(forecast: Forecast | None, today: dt.date) -> str:
     ceiling, early = forecast.ceiling_on, forecast.removal_p10
     if ceiling is not None and (early is None or ceiling <= early):
         if ceiling <= today:
-            return "now: the longest time between emptyings is up"
+            return "now: the longest time between emptyings allowed is up"
         return f"by {date_format(ceiling, 'j F Y')}, the longest time between emptyings allowed"
     if early is None:
         return f"by {date_format(forecast.due_on, 'j F Y')}"

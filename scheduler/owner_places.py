@@ -6,16 +6,20 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from django.utils.safestring import SafeString, mark_safe
+
 from scheduler.booking import standing_appointment
 from scheduler.date_words import next_emptying_words
 from scheduler.local_days import zone_at
-from scheduler.models import Job
+from scheduler.models import Job, TroubleReport
 from scheduler.owner_requests import is_household, occupancy_on
 from servicing.charts import LevelFacts, level_picture
 from servicing.models import System
 from servicing.volumes import spoken
 
 if TYPE_CHECKING:
+    from django.db.models import QuerySet
+
     from customers.models import Premises
     from scheduler.models import Appointment
     from servicing.models import Forecast, Occupancy, Visit
@@ -55,7 +59,7 @@ class OwnersSystem:
 
     system: System
     forecast: Forecast | None
-    picture: str
+    picture: SafeString
     next_words: str
     occupancy: Occupancy | None
     is_household: bool
@@ -71,6 +75,18 @@ def systems_at(premises: Premises) -> list[System]:
         .select_related("forecast", "organisation", "premises__organisation")
         .prefetch_related("tanks", "occupancies")
     )
+
+
+def jobs_at(premises: Premises) -> QuerySet[Job]:
+    """Every job at a place: what its link may answer."""
+    return Job.objects.filter(system__premises=premises).select_related(
+        "system__premises__organisation", "organisation"
+    )
+
+
+def reports_at(premises: Premises) -> QuerySet[TroubleReport]:
+    """Trouble reported at a place."""
+    return TroubleReport.objects.filter(system__premises=premises)
 
 
 def owners_view_of(system: System, now: dt.datetime) -> OwnersSystem:
@@ -107,10 +123,10 @@ def planned_visits(system: System, now: dt.datetime) -> list[PlannedVisit]:
     return found
 
 
-def picture_of(system: System, forecast: Forecast | None) -> str:
+def picture_of(system: System, forecast: Forecast | None) -> SafeString:
     """The level picture as SVG; empty where there is no volume to draw."""
     if forecast is None or not forecast.working_volume_litres or forecast.level_p50 is None:
-        return ""
+        return SafeString("")
     tank = next(iter(system.tanks.all()), None)
     units = system.organisation.units
     facts = LevelFacts(
@@ -122,7 +138,8 @@ def picture_of(system: System, forecast: Forecast | None) -> str:
         trigger=forecast.trigger_litres,
         say=lambda litres: spoken(litres, units),
     )
-    return level_picture(facts, key=f"level-{system.pk}")
+    drawn = level_picture(facts, key=f"level-{system.pk}")
+    return mark_safe(drawn)  # noqa: S308 (charts escape what they draw)
 
 
 def appointment_words(appointment: Appointment, premises: Premises) -> str:

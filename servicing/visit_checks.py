@@ -42,6 +42,7 @@ def refusals_of(
         *closing_refusals(found),
         *dip_refusals(system, found),
         *removal_refusals(system, found, units),
+        *floating_refusals(found),
         *(
             Refusal(f"chambers[{index}].chamber", "This chamber belongs to another system.")
             for index, one in enumerate(found.chambers)
@@ -174,6 +175,20 @@ def removal_refusals(system: System, found: VisitFound, units: str) -> Iterator[
     elif left is not None and volume is not None and left > volume:
         yield Refusal(
             "removal.left_behind_litres", f"The tank holds {spoken(volume, units)} altogether."
+        )
+
+
+def floating_refusals(found: VisitFound) -> Iterator[Refusal]:
+    """A tank emptied right out in saturated ground can float, unless water goes back in."""
+    removal = found.removal
+    if removal is None or found.ground != Visit.Ground.SATURATED:
+        return
+    if removal.all_compartments and not removal.refilled_with_water:
+        yield Refusal(
+            "removal.refilled_with_water",
+            "Emptied right out in saturated ground, the tank can float up. "
+            "Refill it with water, or confirm.",
+            can_be_confirmed=True,
         )
 
 

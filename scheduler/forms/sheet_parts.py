@@ -7,13 +7,13 @@ import uuid
 from typing import TYPE_CHECKING, Any
 
 from scheduler.forms.job_sheet import (
-    AbandonForm,
     ChamberForm,
     DefectForm,
     DipForm,
     VisitForm,
     parts_of,
 )
+from scheduler.forms.sheet_fields import AbandonForm
 from scheduler.local_days import at_local, zone_at
 from servicing.models import System
 from servicing.visit_facts import (
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from django.forms import Form
     from django.http import QueryDict
 
-    from scheduler.forms.job_sheet import ClosingForm
+    from scheduler.forms.sheet_fields import ClosingForm
     from scheduler.models import Job
     from servicing.visit_facts import Refusal
 
@@ -44,6 +44,7 @@ FIELD_NAMES = {
     "left_at": "left",
     "removal.litres_removed": "volume_removed",
     "removal.left_behind_litres": "volume_left",
+    "removal.refilled_with_water": "refilled_with_water",
 }
 
 
@@ -77,6 +78,11 @@ class JobSheet:
     def forms(self) -> list[Form]:
         """Every form, in the order of the page."""
         return [self.visit, *self.dips, *self.chambers, *self.defects]
+
+    @property
+    def is_plastic(self) -> bool:
+        """Whether a tank here may float when it is emptied in wet ground."""
+        return any(form.tank.material == form.tank.Material.PLASTIC for form in self.dips)
 
     def is_valid(self) -> bool:
         """Check every form, so that all that is wrong is told at once."""

@@ -20,8 +20,15 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from scheduler import booking, owner_links, triage
 from scheduler.forms.owner_page import OtherDayForm, PeopleForm, TroubleForm
 from scheduler.job_sheets import today_at
-from scheduler.models import Appointment, Job, TroubleReport
-from scheduler.owner_places import OwnersSystem, PlannedVisit, owners_view_of, systems_at
+from scheduler.models import Appointment, TroubleReport
+from scheduler.owner_places import (
+    OwnersSystem,
+    PlannedVisit,
+    jobs_at,
+    owners_view_of,
+    reports_at,
+    systems_at,
+)
 from scheduler.owner_requests import report_trouble, tell_occupancy
 from servicing.models import System
 
@@ -92,7 +99,7 @@ def place_page(
     today = today_at(link.premises, now)
     shown = [owners_view_of(one, now) for one in systems_at(link.premises)]
     told = {
-        **shared(link),
+        **shared(request, link),
         "shown": [(one, with_forms(one.planned, today, refused)) for one in shown],
         "today": today,
         "people_form": people_form(link, shown),
@@ -117,11 +124,17 @@ def with_forms(
     return pairs
 
 
-def shared(link: OwnerLink) -> dict[str, Any]:
+def token_of(request: HttpRequest) -> str:
+    """The token the page was opened with: a fresh one would let a link outlive its term."""
+    assert request.resolver_match is not None
+    return str(request.resolver_match.kwargs["token"])
+
+
+def shared(request: HttpRequest, link: OwnerLink) -> dict[str, Any]:
     """What every page behind the link shows."""
     return {
         "link": link,
-        "token": owner_links.token_of(link),
+        "token": token_of(request),
         "premises": link.premises,
         "organisation": link.organisation,
     }
@@ -139,17 +152,11 @@ def people_form(link: OwnerLink, shown: list[OwnersSystem], data: Any = None) ->
     return PeopleForm(data, systems=systems, today=today, initial=initial)
 
 
-def owners_job(link: OwnerLink, public_id: uuid.UUID) -> Job:
-    """A job at the place of this link; 404 for any other."""
-    jobs = Job.objects.select_related("system__premises__organisation", "organisation")
-    return get_object_or_404(jobs, public_id=public_id, system__premises=link.premises)
-
-
 @by_link
 @require_POST
 def owner_agree(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) -> HttpResponse:
     """Take the owner's yes to the time offered."""
-    job = owners_job(link, public_id)
+    job = get_object_or_404(jobs_at(link.premises), public_id=public_id)
     try:
         booking.agree(job=job, how=Appointment.AgreedBy.LINK)
     except booking.NotPossible as impossible:
@@ -158,14 +165,14 @@ def owner_agree(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) -> 
         messages.success(
             request, "Thank you, that is agreed. You only need to leave the cover reachable."
         )
-    return back(link)
+    return back(request)
 
 
 @by_link
 @require_POST
 def owner_other_day(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) -> HttpResponse:
     """Note the wish for another day."""
-    job = owners_job(link, public_id)
+    job = get_object_or_404(jobs_at(link.premises), public_id=public_id)
     form = OtherDayForm(request.POST, job=job, today=today_at(link.premises, timezone.now()))
     if not form.is_valid():
         return place_page(request, link, form)
@@ -177,7 +184,7 @@ def owner_other_day(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID)
         messages.warning(request, f"{impossible} Please ring us.")
     else:
         messages.success(request, "Thank you. We shall look at your days and write to you.")
-    return back(link)
+    return back(request)
 
 
 @by_link
@@ -198,7 +205,7 @@ def owner_people(request: HttpRequest, link: OwnerLink) -> HttpResponse:
         now=timezone.now(),
     )
     messages.success(request, "Thank you. The dates on this page have been worked out afresh.")
-    return back(link)
+    return back(request)
 
 
 @by_link
@@ -211,20 +218,25 @@ def owner_trouble(request: HttpRequest, link: OwnerLink) -> HttpResponse:
     has_plant = any(one.kind == System.Kind.PACKAGE_PLANT for one in systems)
     form = TroubleForm(request.POST or None, systems=systems, has_plant=has_plant)
     if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        report = report_trouble(
-            system=form.chosen(),
-            person=link.person,
-            sign=told["sign"],
-            words=told["words"],
-            key=told["key"],
-            now=timezone.now(),
+        report = noted(link, form)
+        return redirect(
+            "scheduler:owner_advice", token=token_of(request), public_id=report.public_id
         )
-        token = owner_links.token_of(link)
-        return redirect("scheduler:owner_advice", token=token, public_id=report.public_id)
     status = HTTPStatus.UNPROCESSABLE_ENTITY if form.is_bound else HTTPStatus.OK
-    return render(
-        request, "scheduler/owner_trouble.html", {**shared(link), "form": form}, status=status
+    told = {**shared(request, link), "form": form}
+    return render(request, "scheduler/owner_trouble.html", told, status=status)
+
+
+def noted(link: OwnerLink, form: TroubleForm) -> TroubleReport:
+    """The report a valid form makes."""
+    told = form.cleaned_data
+    return report_trouble(
+        system=form.chosen(),
+        person=link.person,
+        sign=told["sign"],
+        words=told["words"],
+        key=told["key"],
+        now=timezone.now(),
     )
 
 
@@ -232,14 +244,14 @@ def owner_trouble(request: HttpRequest, link: OwnerLink) -> HttpResponse:
 @require_GET
 def owner_advice(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) -> HttpResponse:
     """What to do about the trouble reported."""
-    report = get_object_or_404(TroubleReport, public_id=public_id, system__premises=link.premises)
-    told = {**shared(link), "report": report, "advice": triage.advise(report.symptom)}
+    report = get_object_or_404(reports_at(link.premises), public_id=public_id)
+    told = {**shared(request, link), "report": report, "advice": triage.advise(report.symptom)}
     return render(request, "scheduler/owner_advice.html", told)
 
 
-def back(link: OwnerLink) -> HttpResponse:
+def back(request: HttpRequest) -> HttpResponse:
     """To the owner's page, so that a second press of reload sends nothing again."""
-    return redirect("scheduler:owner", token=owner_links.token_of(link))
+    return redirect("scheduler:owner", token=token_of(request))
 
 
 urlpatterns = [

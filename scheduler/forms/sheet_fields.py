@@ -1,0 +1,84 @@
+"""What every sheet of a crew asks, whether the work was done or not."""
+
+from __future__ import annotations
+
+from django import forms
+
+from servicing.models import Visit
+
+LOOKED_AT = [("", "Not looked at"), ("yes", "Yes"), ("no", "No")]
+DEEPEST_MM = 10_000
+
+
+def number(label: str, *, help_text: str = "", least: int | None = 0) -> forms.IntegerField:
+    """A whole number that a phone offers its digits for."""
+    return forms.IntegerField(
+        label=label,
+        required=False,
+        min_value=least,
+        max_value=DEEPEST_MM,
+        help_text=help_text,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric", "step": "1"}),
+    )
+
+
+def yes_no(label: str) -> forms.TypedChoiceField:
+    """Yes, no, or not looked at (None)."""
+    return forms.TypedChoiceField(
+        label=label,
+        required=False,
+        choices=LOOKED_AT,
+        coerce=lambda word: word == "yes",
+        empty_value=None,
+        widget=forms.RadioSelect,
+    )
+
+
+def clock(label: str) -> forms.TimeField:
+    """A time of day at the place."""
+    return forms.TimeField(
+        label=label,
+        required=False,
+        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
+        error_messages={"invalid": "Give a time such as 09:40."},
+    )
+
+
+class ClosingForm(forms.Form):
+    """What every sheet says, whether the work was done or not."""
+
+    sheet_key = forms.UUIDField(widget=forms.HiddenInput)
+    sure = forms.BooleanField(label="I have looked again: it is right as it stands", required=False)
+    visited_on = forms.DateField(
+        label="Day",
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages={
+            "required": "Give the day of the visit.",
+            "invalid": "Give a day of the calendar.",
+        },
+    )
+    arrived = clock("Arrived at")
+    left = clock("Left at")
+    crew_name = forms.CharField(label="Who was sent", max_length=160, required=False)
+    vehicle_registration = forms.CharField(label="Vehicle", max_length=20, required=False)
+    notes = forms.CharField(
+        label="Anything the next crew should know",
+        required=False,
+        max_length=4000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+
+class AbandonForm(ClosingForm):
+    """The crew had to leave it."""
+
+    prefix = "left-undone"
+
+    abandoned_because = forms.ChoiceField(
+        label="Why it could not be done",
+        choices=[("", "Choose a reason"), *Visit.Abandoned.choices],
+        error_messages={"required": "Choose the reason."},
+    )
+    lid_back_on = forms.BooleanField(
+        label="The cover is back on and fastened, or was never touched", required=False
+    )
