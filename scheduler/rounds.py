@@ -101,6 +101,15 @@ def discard_proposals(*, run: PlanRun, by: User) -> int:
     return count
 
 
+def reasons_against(run: PlanRun, *, now: dt.datetime | None = None) -> list[str]:
+    """What stands against accepting all proposals of a run as things are now, in sentences."""
+    board = board_of(run)
+    proposals = Round.objects.filter(run=run, accepted_at__isnull=True)
+    wanted = set(proposals.values_list("pk", flat=True))
+    found = _reasons_against(board, board.rows, now or timezone.now())
+    return [*found, *_not_on_board(run, board, wanted)]
+
+
 @transaction.atomic
 def accept_rounds(
     *, run: PlanRun, rounds: Iterable[Round], by: User, now: dt.datetime | None = None
@@ -119,7 +128,7 @@ def accept_rounds(
     list(Tanker.objects.select_for_update().filter(rounds__in=wanted).order_by("pk"))
     board = board_of(run)
     chosen = [row for row in board.rows if row.pk in wanted]
-    reasons = list(_reasons_against(board, chosen, now))
+    reasons = [*_reasons_against(board, chosen, now), *_not_on_board(run, board, wanted)]
     if reasons:
         raise RoundsNotReady(reasons)
     accepted = [_accept(row, by, now) for row in chosen]
@@ -129,6 +138,14 @@ def accept_rounds(
     for planned in accepted:
         telling.tell_round_accepted(planned=planned, now=now)
     return accepted
+
+
+def _not_on_board(run: PlanRun, board: Board, wanted: set[int]) -> Iterable[str]:
+    """Proposals that can no longer be looked at, because their tanker was taken out of use."""
+    known = [row.pk for row in board.rows]
+    proposals = Round.objects.filter(run=run, pk__in=wanted, accepted_at__isnull=True)
+    for row in proposals.exclude(pk__in=known).select_related("tanker"):
+        yield f"{row}: this tanker is not in use any more."
 
 
 def _job_stops(planned: Round) -> list[Stop]:

@@ -84,7 +84,7 @@ class PlanForm(forms.Form):
         self._choose("tankers", tankers.select_related("base", "crew").order_by("name"))
         self._choose("works", works.order_by("name"))
         self.fields["kinds"].initial = list(TANKER_WORK)
-        self.fields["first_day"].initial = next_working_day(today)
+        self.initial.setdefault("first_day", next_working_day(today))
         self.helper = FormHelper()
         self.helper.form_tag = False
         self.helper.layout = Layout(

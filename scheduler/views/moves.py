@@ -108,8 +108,11 @@ def plan_take_off(request: HttpRequest, public_id: UUID, job_id: UUID) -> HttpRe
     run = run_of(request, public_id)
     access.require_change(request.user, run)
     job = _job_of(run, job_id)
-    rounds.take_off(run=run, job=job, by=request.user)  # type: ignore[arg-type]
-    messages.success(request, f"{job.system.reference} is off the plan; it is still wanted.")
+    try:
+        rounds.take_off(run=run, job=job, by=request.user)  # type: ignore[arg-type]
+        messages.success(request, f"{job.system.reference} is off the plan; it is still wanted.")
+    except ProblemError as fault:
+        messages.error(request, f"Nothing was changed. {fault.message}")
     return redirect("scheduler:plan_run", public_id)
 
 

@@ -1,8 +1,7 @@
-"""Planning days: asking for a plan, watching it, changing and accepting what it proposes."""
+"""A run of the planner: watching it, then accepting or throwing away what it proposes."""
 
 from __future__ import annotations
 
-import datetime as dt
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -16,10 +15,8 @@ from django.views.decorators.http import require_POST
 
 from customers import access
 from customers.access import member_required
-from customers.middleware import organisation_of
 from scheduler import booking, round_plans, rounds, tasks
-from scheduler.forms.rounds import CrewForm, PlanForm
-from scheduler.local_days import local_today
+from scheduler.forms.rounds import CrewForm
 from scheduler.models import Job, PlanRun, Round, Stop
 from scheduler.plan_figures import accepted_from, figures_of, in_force, proposals_of
 from scheduler.round_sheets import map_of
@@ -30,11 +27,6 @@ if TYPE_CHECKING:
 
     from django.http import HttpRequest
 
-    from customers.models import Organisation
-    from scheduler.models.jobs import JobQuerySet
-
-MOST_JOBS_SHOWN = 500
-
 
 def run_of(request: HttpRequest, public_id: UUID) -> PlanRun:
     """Run by its public id, for who may see it."""
@@ -42,87 +34,7 @@ def run_of(request: HttpRequest, public_id: UUID) -> PlanRun:
     return get_object_or_404(runs, public_id=public_id)
 
 
-@member_required
-def plan_days(request: HttpRequest) -> HttpResponse:
-    """Choose days, tankers and jobs; ask for a plan."""
-    organisation = organisation_of(request)
-    access.require(request.user, "plan", organisation)
-    form = PlanForm(
-        request.POST or None, organisation=organisation, today=local_today(organisation)
-    )
-    asked = request.method == "POST" and "look" not in request.POST
-    picked = _picked(request, organisation)
-    if asked and form.is_valid() and picked:
-        return _start(request, form, picked)
-    shown = _candidates(form, organisation)
-    if asked and not picked:
-        form.add_error(None, "No job is ticked: tick at least one to plan.")
-    unticked = set(request.POST.getlist("shown")) - {str(job.public_id) for job in picked}
-    context = {
-        "form": form,
-        "jobs": [(job, str(job.public_id) not in unticked) for job in shown],
-        "fleet": round_plans.fleet_of(organisation),
-        "most": MOST_JOBS_SHOWN,
-        "today": local_today(organisation),
-    }
-    status = 422 if asked else 200
-    return render(request, "scheduler/plan_days.html", context, status=status)
-
-
-def _picked(request: HttpRequest, organisation: Organisation) -> list[Job]:
-    ids = [text for text in request.POST.getlist("jobs") if _is_id(text)]
-    return list(Job.objects.for_operator(organisation).filter(public_id__in=ids))
-
-
-def _is_id(text: str) -> bool:
-    return len(text) == 36 and text.replace("-", "").isalnum()
-
-
-def _candidates(form: PlanForm, organisation: Organisation) -> JobQuerySet | Sequence[Job]:
-    """Jobs for the days typed so far; the days the form begins with when those are no days."""
-    value = _typed(form)
-    if not value["tankers"]:
-        return []
-    found = round_plans.candidates(
-        organisation=organisation,
-        clock=round_plans.LocalClock.of(organisation),
-        first_day=value["first_day"],
-        last_day=value["first_day"] + dt.timedelta(days=value["days"] - 1),
-        tankers=_rows(value["tankers"], organisation),
-        kinds=value["kinds"],
-        look_ahead_days=value["look_ahead_days"],
-    )
-    return found[:MOST_JOBS_SHOWN]
-
-
-def _typed(form: PlanForm) -> dict[str, Any]:
-    """What was typed where it can be understood; elsewhere what the form begins with."""
-    begun = {name: form.get_initial_for_field(field, name) for name, field in form.fields.items()}
-    if not form.is_bound:
-        return begun
-    form.full_clean()
-    return begun | form.cleaned_data
-
-
-def _rows(tankers: Any, organisation: Organisation) -> Any:
-    """Tankers chosen, as rows; the form begins with their public ids."""
-    ids = [str(getattr(one, "public_id", one)) for one in tankers]
-    return round_plans.fleet_of(organisation, ids).tankers
-
-
-def _start(request: HttpRequest, form: PlanForm, picked: Sequence[Job]) -> HttpResponse:
-    run = round_plans.start_plan(
-        organisation=form.organisation,
-        first_day=form.cleaned_data["first_day"],
-        days=form.cleaned_data["days"],
-        by=request.user,  # type: ignore[arg-type]
-        settings=form.settings(picked),
-    )
-    _wake(run)
-    return redirect("scheduler:plan_run", run.public_id)
-
-
-def _wake(run: PlanRun) -> None:
+def wake(run: PlanRun) -> None:
     """Start a worker on the run now; if that fails, the timetable does it within a minute."""
     transaction.on_commit(partial(tasks.run_plan.delay, run.pk), robust=True)
 
@@ -140,6 +52,7 @@ def plan_page(request: HttpRequest, run: PlanRun, *, reasons: Sequence[str] = ()
     sheets, accepted = proposals_of(run), accepted_from(run)
     before = in_force(run, sheets)
     left_out = _left_out(run)
+    changeable = access.may_change(request.user, run)
     context = {
         "run": run,
         "reasons": reasons,
@@ -149,10 +62,19 @@ def plan_page(request: HttpRequest, run: PlanRun, *, reasons: Sequence[str] = ()
         "before": figures_of(before) if before else None,
         "left_out": left_out,
         "map": map_of(sheets or accepted, [job for job, _ in left_out if job is not None]),
-        "changeable": access.may_change(request.user, run),
+        "changeable": changeable,
+        "first": _first(run) if changeable and sheets and not reasons else (),
         "organisation": run.organisation,
     }
     return render(request, "scheduler/plan_run.html", context, status=422 if reasons else 200)
+
+
+def _first(run: PlanRun) -> list[str]:
+    """What must be settled before the proposals can be accepted."""
+    try:
+        return rounds.reasons_against(run)
+    except round_plans.ProblemError as fault:
+        return [fault.message]
 
 
 def _left_out(run: PlanRun) -> list[tuple[Job | None, str]]:
@@ -197,7 +119,7 @@ def plan_again(request: HttpRequest, public_id: UUID) -> HttpResponse:
     """Start a run again whose worker died or that failed."""
     run = run_of(request, public_id)
     if round_plans.start_again(run=run, by=request.user):  # type: ignore[arg-type]
-        _wake(run)
+        wake(run)
     return redirect("scheduler:plan_run", public_id)
 
 
@@ -207,7 +129,7 @@ def plan_anew(request: HttpRequest, public_id: UUID) -> HttpResponse:
     """Plan the same days again from here: locked jobs stay where they are."""
     run = run_of(request, public_id)
     again = round_plans.plan_anew(run=run, by=request.user)  # type: ignore[arg-type]
-    _wake(again)
+    wake(again)
     return redirect("scheduler:plan_run", again.public_id)
 
 
@@ -224,6 +146,8 @@ def plan_accept(request: HttpRequest, public_id: UUID) -> HttpResponse:
         accepted = rounds.accept_rounds(run=run, rounds=chosen, by=request.user)  # type: ignore[arg-type]
     except rounds.RoundsNotReady as fault:
         return plan_page(request, run, reasons=fault.reasons)
+    except round_plans.ProblemError as fault:
+        return plan_page(request, run, reasons=[fault.message])
     except booking.NotPossible as fault:
         return plan_page(request, run, reasons=[str(fault)])
     if accepted:
@@ -258,7 +182,6 @@ def stop_lock(request: HttpRequest, public_id: UUID) -> HttpResponse:
 
 
 urlpatterns = [
-    path("rounds/plan/", plan_days, name="plan_new"),
     path("rounds/plans/<uuid:public_id>/", plan_run, name="plan_run"),
     path("rounds/plans/<uuid:public_id>/progress/", plan_progress, name="plan_progress"),
     path("rounds/plans/<uuid:public_id>/stop/", plan_stop, name="plan_stop"),

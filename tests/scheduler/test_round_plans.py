@@ -326,3 +326,22 @@ def test_only_office_and_planner_may_plan(office, tanker, role):
             by=make_user(office, role),
             settings=settings_for([tanker], []),
         )
+
+
+def test_planning_again_with_a_tanker_grown_too_wide_still_answers(office, planner, tanker):
+    jobs = [job_at(office, premises={"gate_width_mm": 2600}), job_at(office)]
+    first = planned(office, planner, [tanker], jobs)
+    tanker.width_m = 2.9
+    tanker.save()
+    again = planned(office, planner, [tanker], jobs, after=str(first.public_id))
+    assert [line["job"] for line in again.left_out] == [str(jobs[0].public_id)]
+    assert again.rounds.get().stops.filter(job=jobs[1]).exists()
+
+
+def test_several_days_are_planned_in_one_run(office, planner, tanker):
+    jobs = [job_at(office, due_on=DAY + dt.timedelta(days=2), minutes=170) for _ in range(6)]
+    run = planned(office, planner, [tanker], jobs, days=3)
+    placed = Stop.objects.filter(round__run=run, job__isnull=False).count()
+    assert placed + len(run.left_out) == 6
+    assert placed == 6
+    assert run.rounds.count() > 1

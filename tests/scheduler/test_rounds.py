@@ -301,3 +301,14 @@ def test_a_visit_moved_to_another_day_leaves_its_round(office, planner, tanker):
     )
     round_upkeep.tidy_rounds(now=NOW)
     assert [stop.job for stop in planned.stops.all() if stop.job] == [jobs[1]]
+
+
+def test_a_round_of_a_tanker_out_of_use_is_not_passed_over_in_silence(office, planner, tanker):
+    other = make_tanker(office, base=tanker.base, crew=tanker.crew)
+    jobs = [job_with_owner(office, minutes=200) for _ in range(4)]
+    run = run_for(office, planner, [tanker, other], jobs)
+    assert run.rounds.count() == 2
+    other.in_use = False
+    other.save()
+    with pytest.raises(rounds.RoundsNotReady, match=f"{other.name} on .* not in use"):
+        accept(run, planner)
