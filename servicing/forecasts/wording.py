@@ -60,10 +60,8 @@ def binding_sentence(
     """Which rule sets the date."""
     if rule == "risk":
         return (
-            f"The date is set by the forecast: on it, about {round(1 / risk)} to 1 says that the "
-            f"tank is still under its limit."
-            if risk < 0.5
-            else "The date is set by the forecast."
+            f"The date is set by the forecast: on it the odds are about {(1 - risk) / risk:.2g} "
+            f"to 1 that the tank is still under its limit."
         )
     if rule == "measured_over":
         return "The last dip found the tank over its limit: empty it at the next chance."
@@ -75,4 +73,5 @@ def binding_sentence(
     later = ""
     if forecast.removal_p50 and forecast.removal_p50 > ceiling_on:
         later = " The level alone would allow more time."
+    source = source.rstrip(".")
     return f"The date is set by the {words}, {day_words(ceiling_on)}: {source}.{later}"
