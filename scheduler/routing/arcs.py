@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 from scheduler.routing.fleet import Works
 from scheduler.routing.problem import Job, Problem
 from scheduler.routing.roads import Roads
+from scheduler.routing.search import UNITS_PER_PENNY
 from scheduler.routing.suitability import unsuitable_tanker, usable_windows
 from scheduler.routing.tanker_days import TankerDay
 
-UNITS_PER_PENNY = 100
 WALL = 1_000_000_000  # more than any prize: a forbidden arc is never worth its while
 TYPICAL_LOAD = 0.7  # share of capacity a tip is taken to hold when works charge by volume
 Matrix = NDArray[np.int64]

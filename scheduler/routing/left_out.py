@@ -15,6 +15,7 @@ from scheduler.routing.travel_times import great_circle_metres
 
 FARTHEST_JOB_METRES = 300_000
 DAYS_LOOKED_AT = 3
+PLACES_LOOKED_AT = 3
 
 
 def screened(problem: Problem) -> tuple[list[Job], list[LeftOut]]:
@@ -124,7 +125,14 @@ def explained(
     days = likely_days(problem, roads, plan, job)
     checks = [
         check_move(
-            problem, plan, table=roads.table, job=job.id, to_tanker=tanker, on=on, roads=roads
+            problem,
+            plan,
+            table=roads.table,
+            job=job.id,
+            to_tanker=tanker,
+            on=on,
+            roads=roads,
+            most_places=PLACES_LOOKED_AT,
         )
         for tanker, on in days[:DAYS_LOOKED_AT]
     ]

@@ -14,7 +14,7 @@ costs. What the solver lacks is built from what it has:
 Costs are in hundredths of a penny, times in seconds after midnight, volumes in litres.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -22,9 +22,10 @@ import numpy as np
 from numpy.typing import NDArray
 from pyvrp import Client, ClientGroup, Depot, Location, ProblemData, VehicleType
 
-from scheduler.routing.arcs import UNITS_PER_PENNY, Arcs
+from scheduler.routing.arcs import Arcs
 from scheduler.routing.problem import Job, Problem
 from scheduler.routing.roads import Roads
+from scheduler.routing.search import UNITS_PER_PENNY
 from scheduler.routing.tanker_days import TankerDay, tanker_days
 
 REQUIRED_PRIZE = 300_000 * UNITS_PER_PENNY
@@ -71,10 +72,19 @@ class Model:
 
 
 def build_model(
-    problem: Problem, roads: Roads, jobs: Sequence[Job], dates: Sequence[date]
+    problem: Problem,
+    roads: Roads,
+    jobs: Sequence[Job],
+    dates: Sequence[date],
+    prizes: Mapping[str, int] | None = None,
 ) -> Model:
-    """The solver's data for these jobs on these days."""
-    return _Builder(problem, roads, jobs, tanker_days(problem, roads, dates)).build()
+    """The solver's data for these jobs on these days.
+
+    `prizes` replaces, by job id, what leaving a job out costs, in hundredths of a penny.
+    """
+    builder = _Builder(problem, roads, jobs, tanker_days(problem, roads, dates))
+    builder.prizes = dict(prizes or {})
+    return builder.build()
 
 
 class _Builder:
@@ -91,6 +101,7 @@ class _Builder:
         self.days = days
         self.arcs = Arcs(problem, roads, days, jobs)
         self.jobs = jobs
+        self.prizes: dict[str, int] = {}
         self.clients: list[Client] = []
         self.meanings: list[JobClient | BreakClient] = []
         self.groups: list[ClientGroup] = []
@@ -182,7 +193,7 @@ class _Builder:
                     service_duration=job.service_seconds,
                     tw_early=window[0],
                     tw_late=window[1],
-                    prize=prize_of(job),
+                    prize=self.prizes.get(job.id, prize_of(job)),
                     required=False,
                     group=group,
                 )

@@ -12,7 +12,7 @@ from scheduler.routing.timing import Visit, time_round
 from scheduler.routing.tips import with_tips
 from scheduler.routing.travel_times import TravelTable
 
-PLACES_TIMED = 4
+MOST_PLACES_TIMED = 16
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -75,10 +75,12 @@ def check_move(
     on: date,
     position: int | None = None,
     roads: Roads | None = None,
+    most_places: int = MOST_PLACES_TIMED,
 ) -> MoveCheck:
     """What moving or adding a job to a tanker's day would do.
 
-    `position` counts jobs from 0; None takes the best place. The plan itself is unchanged.
+    `position` counts jobs from 0; None takes the best place, looking at the `most_places`
+    with the least detour. The plan itself is unchanged.
     """
     roads = roads or Roads(table)
     source = plan.round_of(job)
@@ -89,7 +91,7 @@ def check_move(
     if position is not None:
         orders = [orders[min(max(position, 0), len(stays))]]
     else:
-        orders = _nearest_orders(roads, problem, to_tanker, orders, job)
+        orders = _nearest_orders(roads, problem, to_tanker, orders, job)[:most_places]
     checks = [
         check_sequence(problem, table=table, tanker=to_tanker, on=on, job_ids=order, roads=roads)
         for order in orders
@@ -176,9 +178,7 @@ def _nearest_orders(
         direct = roads.seconds(before, after)
         return roads.seconds(before, job) + roads.seconds(job, after) - direct
 
-    # With promised windows the nearest place in the lane is often the wrong time of day.
-    everywhere = len(orders) <= PLACES_TIMED * 4
-    return list(orders) if everywhere else sorted(orders, key=detour)[: PLACES_TIMED * 4]
+    return sorted(orders, key=detour)
 
 
 def _compared(

@@ -4,14 +4,15 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from scheduler.routing.checker import check_plan
+from scheduler.routing.days import Days
 from scheduler.routing.left_out import explained, screened
-from scheduler.routing.model import build_model
 from scheduler.routing.moves import visits_of
 from scheduler.routing.problem import Job, Problem, places_of
 from scheduler.routing.repair import passing_rounds, paying_rounds, put_back
 from scheduler.routing.roads import Roads
 from scheduler.routing.rounds import Breach, Costs, LeftOut, Plan, Round, Stop
-from scheduler.routing.solver import Effort, Order, Progress, Watch, search
+from scheduler.routing.search import Effort, Progress, Watch
+from scheduler.routing.solver import Order
 from scheduler.routing.tanker_days import tanker_days
 from scheduler.routing.travel_times import Place, StraightLine, TravelTable, TravelTimes
 
@@ -57,10 +58,8 @@ def plan_rounds(
     table = table_for(problem, travel or StraightLine(), possible)
     roads = Roads(table)
     watch = Watch(progress=progress, should_stop=should_stop)
-    orders: list[Order] = []
-    if possible:
-        model = build_model(problem, roads, possible, problem.dates)
-        orders, _ = search(model, effort, warm=orders_of(problem, roads, keep), watch=watch)
+    warm = orders_of(problem, roads, keep)
+    orders = Days(problem, roads, possible, watch).plan(effort, warm) if possible else []
     return finished(problem, roads, orders, possible, left_out)
 
 

@@ -9,10 +9,12 @@ from dataclasses import dataclass
 from datetime import date
 
 from scheduler.routing.checker import check_round
+from scheduler.routing.model import prize_of
 from scheduler.routing.moves import RoundCheck, check_move, trimmed, without_job
 from scheduler.routing.problem import Job, Problem
 from scheduler.routing.roads import Roads
 from scheduler.routing.rounds import Breach, Plan, Round
+from scheduler.routing.search import UNITS_PER_PENNY
 from scheduler.routing.solver import Order
 from scheduler.routing.suitability import unsuitable_tanker, usable_windows
 from scheduler.routing.timing import time_round
@@ -78,6 +80,16 @@ def worth(job: Job) -> tuple[int, int]:
     if not job.required:
         return (0, job.value_pence)
     return (2 if job.windows or job.locked_on else 1, job.value_pence)
+
+
+def orders_pence(
+    problem: Problem, roads: Roads, orders: Iterable[Order], jobs: Iterable[Job]
+) -> float:
+    """What driving these orders and leaving the other jobs out would cost, in pence."""
+    rounds = passing_rounds(problem, roads, orders).rounds
+    planned = {job for round_ in rounds for job in round_.job_ids}
+    missed = sum(prize_of(job) for job in jobs if job.id not in planned)
+    return sum(round_.costs.total for round_ in rounds) + missed / UNITS_PER_PENNY
 
 
 def paying_rounds(problem: Problem, rounds: Iterable[Round]) -> list[Round]:

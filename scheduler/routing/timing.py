@@ -165,7 +165,9 @@ def _break_places(
     window = ((wanted.from_seconds, wanted.until_seconds),)
     places = [day.start_place, *(node.id for node in nodes)]
     leaves = [stop.depart_seconds for stop in without.stops if stop.kind != "break"]
-    for position, place in enumerate(places):
+    # Resting at a stop left before the break may begin only adds waiting: begin at the last.
+    begin = max(number for number, time in enumerate([0, *leaves[1:]]) if time <= window[0][0])
+    for position, place in list(enumerate(places))[begin:]:
         if leaves[position] > wanted.until_seconds:
             # Later stops are only reached later still; before this one is the last chance.
             for length in sorted(lengths):

@@ -1,0 +1,123 @@
+"""Several searches at once, one per processor core, each with its own seed.
+
+The solver runs on one core. Each further search is this module run as a program: it reads a
+pickled task from standard input and writes the pickled routes it found to standard output.
+A plain program, not a pool: a worker of a task queue may not have children of the pool kind.
+"""
+
+import pickle
+import subprocess
+import sys
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from pyvrp import Activity, ActivityType, ProblemData, Route, Solution
+
+from scheduler.routing.search import Effort, Watch, best_of_starts, cost_of
+
+PROJECT = Path(__file__).resolve().parents[2]
+SEEDS_APART = 7919
+GRACE_SECONDS = 30.0
+Routes = list[tuple[int, list[tuple[bool, int]]]]
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What another process needs to search."""
+
+    data: ProblemData
+    effort: Effort
+    initial: Routes | None
+
+
+def search_on_cores(
+    data: ProblemData, effort: Effort, *, initial: Solution | None, watch: Watch
+) -> Solution:
+    """The best of as many searches as `effort.processes`, this process doing one of them.
+
+    With a limit of iterations the result is repeatable: the best is taken by cost, then by
+    the order of the seeds. A process that fails or overruns is left out.
+    """
+    others = [
+        _started(Task(data, _with_seed(effort, number), _routes_of(initial)))
+        for number in range(1, effort.processes)
+    ]
+    try:
+        found = [best_of_starts(data, replace(effort, processes=1), initial=initial, watch=watch)]
+        stopped = watch.should_stop is not None and watch.should_stop()
+        if not stopped:
+            found += [each for each in (_answer(data, other) for other in others) if each]
+    finally:
+        for other in others:
+            other.kill()
+            other.communicate()
+    return min(found, key=cost_of)
+
+
+def _with_seed(effort: Effort, number: int) -> Effort:
+    return replace(effort, seed=effort.seed + SEEDS_APART * number, processes=1)
+
+
+def _started(task: Task) -> "subprocess.Popen[bytes]":
+    process = subprocess.Popen(
+        [sys.executable, "-m", "scheduler.routing.processes"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        cwd=PROJECT,
+    )
+    assert process.stdin is not None
+    with suppress(BrokenPipeError), process.stdin as pipe:
+        pickle.dump(task, pipe)
+    process.stdin = None
+    return process
+
+
+def _answer(data: ProblemData, process: "subprocess.Popen[bytes]") -> Solution | None:
+    try:
+        output, _ = process.communicate(timeout=GRACE_SECONDS)
+    except subprocess.TimeoutExpired:
+        return None
+    if process.returncode != 0 or not output:
+        return None
+    routes: Routes = pickle.loads(output)  # noqa: S301 - written by this module's own process
+    return _solution_of(data, routes)
+
+
+def _routes_of(solution: Solution | None) -> Routes | None:
+    if solution is None:
+        return None
+    return [
+        (
+            route.vehicle_type(),
+            [(each.is_depot(), each.idx) for each in list(route.schedule())[1:-1]],
+        )
+        for route in solution.routes()
+    ]
+
+
+def _solution_of(data: ProblemData, routes: Routes) -> Solution:
+    return Solution(
+        data,
+        [
+            Route(data, [_activity(*each) for each in activities], kind)
+            for kind, activities in routes
+        ],
+    )
+
+
+def _activity(is_depot: bool, number: int) -> Activity:
+    return Activity(ActivityType.DEPOT if is_depot else ActivityType.CLIENT, number)
+
+
+def main() -> None:
+    """Search once, as told on standard input."""
+    task: Task = pickle.load(sys.stdin.buffer)  # noqa: S301 - written by this module's own process
+    initial = None if task.initial is None else _solution_of(task.data, task.initial)
+    best = best_of_starts(task.data, task.effort, initial=initial)
+    pickle.dump(_routes_of(best), sys.stdout.buffer)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,63 @@
+"""Searches on several cores: as good as the best seed, repeatable, stopped when told."""
+
+import subprocess
+from dataclasses import replace
+
+import pytest
+
+from scheduler.routing import processes
+from scheduler.routing.model import build_model
+from scheduler.routing.plan import Effort, plan_rounds
+from scheduler.routing.roads import Roads
+from scheduler.routing.search import Watch, best_of_starts, cost_of
+from tests.scheduler.routing.problems import a_problem, a_tanker, random_jobs, table_of
+
+PROBLEM = a_problem(*random_jobs(3, 30), tankers=(a_tanker(), a_tanker(id="two")))
+MODEL = build_model(PROBLEM, Roads(table_of(PROBLEM)), PROBLEM.jobs, PROBLEM.dates)
+TWO = Effort(iterations=60, seed=4, processes=2)
+
+
+def test_two_processes_return_the_better_of_two_seeds():
+    both = processes.search_on_cores(MODEL.data, TWO, initial=None, watch=Watch())
+    alone = [
+        best_of_starts(MODEL.data, replace(TWO, seed=4 + apart, processes=1))
+        for apart in (0, processes.SEEDS_APART)
+    ]
+    assert cost_of(both) == min(cost_of(each) for each in alone)
+
+
+def test_a_plan_on_two_processes_is_repeatable():
+    assert plan_rounds(PROBLEM, effort=TWO) == plan_rounds(PROBLEM, effort=TWO)
+
+
+def test_another_process_begins_from_the_plan_in_force():
+    good = best_of_starts(MODEL.data, Effort(iterations=800))
+    again = processes.search_on_cores(
+        MODEL.data, replace(TWO, iterations=1), initial=good, watch=Watch()
+    )
+    assert cost_of(again) <= cost_of(good)
+
+
+def test_a_process_that_fails_is_left_out(monkeypatch):
+    monkeypatch.setattr(processes.sys, "executable", "/bin/false")
+    both = processes.search_on_cores(MODEL.data, TWO, initial=None, watch=Watch())
+    assert cost_of(both) == cost_of(best_of_starts(MODEL.data, replace(TWO, processes=1)))
+
+
+def test_a_stopped_search_leaves_no_process_behind(monkeypatch):
+    started: list[subprocess.Popen[bytes]] = []
+    start = processes._started
+    monkeypatch.setattr(
+        processes, "_started", lambda task: started.append(start(task)) or started[-1]
+    )
+    effort = Effort(seconds=60, processes=2)
+    watch = Watch(should_stop=lambda: True)
+    processes.search_on_cores(MODEL.data, effort, initial=None, watch=watch)
+    assert started[0].returncode is not None
+
+
+@pytest.mark.parametrize("seconds", [0.2])
+def test_a_process_that_overruns_is_left_out(monkeypatch, seconds):
+    monkeypatch.setattr(processes, "GRACE_SECONDS", 0.0)
+    effort = Effort(seconds=seconds, processes=2)
+    assert processes.search_on_cores(MODEL.data, effort, initial=None, watch=Watch()).is_feasible()
