@@ -11,7 +11,7 @@ from django.db import IntegrityError, transaction
 from customers import access
 from scheduler import booking, due_work, triage
 from scheduler.local_days import zone_at
-from scheduler.models import DayRequest, Job, TroubleReport
+from scheduler.models import Appointment, DayRequest, Job, TroubleReport
 from servicing.forecasts import refresh_forecast
 from servicing.models import Occupancy, System
 
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
 
     from customers.models import Person, User
-    from scheduler.models import Appointment
 
 # Uses of which a household knows the number; of a pub or a school the office asks more.
 HOUSEHOLD_USES = (Occupancy.Use.RESIDENCE, Occupancy.Use.HOLIDAY_LET)
@@ -113,6 +112,14 @@ def is_household(system: System, day: dt.date) -> bool:
     """Whether whoever lives there can say how many they are."""
     occupancy = occupancy_on(system, day)
     return occupancy is None or occupancy.use in HOUSEHOLD_USES
+
+
+@transaction.atomic
+def agree_by_link(*, job: Job, now: dt.datetime) -> Appointment:
+    """Take the owner's yes; a wish for another day is settled by it."""
+    appointment = booking.agree(job=job, how=Appointment.AgreedBy.LINK, now=now)
+    job.day_requests.filter(settled_at__isnull=True).update(settled_at=now)
+    return appointment
 
 
 @transaction.atomic

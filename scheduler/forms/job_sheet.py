@@ -18,9 +18,9 @@ class VisitForm(ClosingForm):
     """The part of the sheet that is asked once, in the order of the work."""
 
     REMOVED = [
-        ("all", "Emptied, every compartment"),
+        ("all", "All of it"),
         ("part", "Part only"),
-        ("none", "Nothing taken out"),
+        ("none", "Nothing"),
     ]
 
     cautions_read = forms.BooleanField(

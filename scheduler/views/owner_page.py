@@ -20,7 +20,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from scheduler import booking, owner_links, triage
 from scheduler.forms.owner_page import OtherDayForm, PeopleForm, TroubleForm
 from scheduler.job_sheets import today_at
-from scheduler.models import Appointment, TroubleReport
+from scheduler.models import TroubleReport
 from scheduler.owner_places import (
     OwnersSystem,
     PlannedVisit,
@@ -29,7 +29,7 @@ from scheduler.owner_places import (
     reports_at,
     systems_at,
 )
-from scheduler.owner_requests import report_trouble, tell_occupancy
+from scheduler.owner_requests import agree_by_link, report_trouble, tell_occupancy
 from servicing.models import System
 
 if TYPE_CHECKING:
@@ -158,7 +158,7 @@ def owner_agree(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) -> 
     """Take the owner's yes to the time offered."""
     job = get_object_or_404(jobs_at(link.premises), public_id=public_id)
     try:
-        booking.agree(job=job, how=Appointment.AgreedBy.LINK)
+        agree_by_link(job=job, now=timezone.now())
     except booking.NotPossible as impossible:
         messages.warning(request, f"{impossible} Please ask for another day, or ring us.")
     else:

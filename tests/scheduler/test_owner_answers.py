@@ -87,6 +87,12 @@ def test_yes_agrees_to_it_once(client, url, offered):
     assert Appointment.objects.get().agreed_by == "link"
 
 
+def test_yes_settles_a_wish_for_another_day(client, url, offered):
+    client.post(f"{url}other-day/{offered.public_id}/", wish(offered, first="2026-12-14"))
+    client.post(f"{url}agree/{offered.public_id}/")
+    assert DayRequest.objects.get().settled_at == NOW
+
+
 def test_looking_at_the_page_agrees_to_nothing(client, url, offered):
     assert client.get(f"{url}agree/{offered.public_id}/").status_code == 405
     offered.refresh_from_db()
