@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from crispy_forms.helper import FormHelper
-from crispy_forms.layout import Fieldset, Layout, Row
+from crispy_forms.layout import HTML, Fieldset, Layout, Row
 from django import forms
 
 from customers.forms.choices import name_blank_choices
@@ -15,6 +15,9 @@ from customers.models import Premises
 
 if TYPE_CHECKING:
     from customers.models import Organisation
+
+
+POSITION_MAP = '{{% include "includes/position_map.html" with thing="{thing}" %}}'
 
 
 class PremisesForm(forms.ModelForm[Premises]):
@@ -108,7 +111,11 @@ class PremisesForm(forms.ModelForm[Premises]):
         self.helper.form_tag = False
         self.helper.layout = Layout(
             Fieldset("The place", Row("name", "reference"), "address", Row("town", "postcode")),
-            Fieldset("Position", Row("latitude", "longitude"), css_class="position-fields"),
+            Fieldset(
+                "Position",
+                Row("latitude", "longitude"),
+                HTML(POSITION_MAP.format(thing="the place")),
+            ),
             Fieldset(
                 "Access",
                 Row("gate_width_mm", "height_limit_mm", "weight_limit_kg"),

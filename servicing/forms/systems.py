@@ -6,11 +6,12 @@ import datetime as dt
 from typing import Any, ClassVar
 
 from crispy_forms.helper import FormHelper
-from crispy_forms.layout import Fieldset, Layout, Row
+from crispy_forms.layout import HTML, Fieldset, Layout, Row
 from django import forms
 
 from customers.forms.choices import name_blank_choices
 from customers.forms.dates import PastDayField, tell_today
+from customers.forms.premises import POSITION_MAP
 from customers.models import Organisation
 from servicing.models import System
 
@@ -94,7 +95,12 @@ class SystemForm(forms.ModelForm[System]):
             ),
             Fieldset("Its past", Row("installed_on", "last_emptied_on", "last_serviced_on")),
             Fieldset("Intervals", Row("maker_interval_months", "service_interval_months")),
-            Fieldset("The lid", Row("lid_latitude", "lid_longitude"), "lid_note"),
+            Fieldset(
+                "The lid",
+                "lid_note",
+                Row("lid_latitude", "lid_longitude"),
+                HTML(POSITION_MAP.format(thing="the lid")),
+            ),
             Fieldset("More", "notes", "retired_on"),
         )
 

@@ -85,8 +85,9 @@
   }
 
   function pickOne(element) {
-    const latitude = document.querySelector("[data-map-latitude]");
-    const longitude = document.querySelector("[data-map-longitude]");
+    const fields = element.closest("fieldset");
+    const latitude = fields.querySelector("[data-map-latitude]");
+    const longitude = fields.querySelector("[data-map-longitude]");
     const map = baseMap(element);
     let marker = null;
 
