@@ -166,7 +166,7 @@ class _DayDip:
 
 def _day_dips(facts: SystemFacts, volume: float, assumptions: list[Assumption]) -> list[_DayDip]:
     """One reading a day: repeats averaged, compartments added, unfit kinds left out."""
-    usable = [dip for dip in facts.dips if _feeds_the_rate(facts.kind, dip)]
+    usable = [dip for dip in facts.dips if feeds_the_rate(facts.kind, dip)]
     if len(usable) < len(facts.dips):
         text = "Sludge-blanket and tanker readings are kept, but do not teach the rate."
         assumptions.append(Assumption("kind_not_used", "dips", text))
@@ -179,8 +179,26 @@ def _day_dips(facts: SystemFacts, volume: float, assumptions: list[Assumption]) 
     return found
 
 
-def _feeds_the_rate(kind: Kind, dip: Dip) -> bool:
+def feeds_the_rate(kind: Kind, dip: Dip) -> bool:
+    """Whether a dip is of a kind that may teach the rate."""
     return kind is Kind.CESSPOOL or dip.method in {Method.CORE, Method.STICK}
+
+
+def dip_litres(facts: SystemFacts, dip: Dip) -> float:
+    """Litres of solids (liquid in a cesspool) one checked dip found in its compartment."""
+    if dip.litres is not None:
+        return dip.litres
+    sludge, scum = solids_litres(
+        facts.tank, dip.sludge_mm or 0.0, dip.scum_mm or 0.0, dip.compartment
+    )
+    if scum_is_assumed(facts, dip):
+        scum = sludge * SCUM_SHARE / (1.0 - SCUM_SHARE)
+    return sludge + scum
+
+
+def scum_is_assumed(facts: SystemFacts, dip: Dip) -> bool:
+    """Whether the scum of a dip was not measured and has to be assumed."""
+    return dip.litres is None and dip.scum_mm is None and facts.kind is not Kind.CESSPOOL
 
 
 def _litres_of_day(
@@ -191,14 +209,10 @@ def _litres_of_day(
         return sum(whole) / len(whole), len(whole)
     parts: dict[int, list[float]] = {}
     for dip in dips:
-        sludge, scum = solids_litres(
-            facts.tank, dip.sludge_mm or 0.0, dip.scum_mm or 0.0, dip.compartment
-        )
-        if dip.scum_mm is None and facts.kind is not Kind.CESSPOOL:
-            scum = sludge * SCUM_SHARE / (1.0 - SCUM_SHARE)
+        if scum_is_assumed(facts, dip):
             text = "Scum was not measured: taken as 27 % of the solids."
             assumptions.append(Assumption("scum_unknown", "dips", text))
-        parts.setdefault(dip.compartment, []).append(sludge + scum)
+        parts.setdefault(dip.compartment, []).append(dip_litres(facts, dip))
     seen = sum(facts.tank.compartments[i].working_volume_litres for i in parts)
     litres = sum(sum(values) / len(values) for values in parts.values())
     if seen < facts.tank.shape_litres - 1e-9:

@@ -18,7 +18,13 @@ import numpy.typing as npt
 
 from servicing.forecasting.accumulation import BOOK_PRIOR, DIP, EXPONENTS, Columns, Prior
 from servicing.forecasting.checks import faults_of
-from servicing.forecasting.columns import Row, columns_of, row_of
+from servicing.forecasting.columns import (
+    Row,
+    columns_of,
+    dip_litres,
+    feeds_the_rate,
+    row_of,
+)
 from servicing.forecasting.facts import Kind, SystemFacts
 from servicing.forecasting.faults import BadMeasure
 from servicing.forecasting.learning import DIP_VOLUME_ERROR, Posterior, learn
@@ -173,24 +179,31 @@ def _dip_error_belief(book: Prior, pairs: int, repeat_error: float) -> tuple[flo
 def repeat_dip_error(systems: Sequence[SystemFacts]) -> tuple[int, float]:
     """Pairs of repeat dips, and their error as a multiple of the usual one.
 
-    Readings of one compartment on one day, in litres, differ by the reading error alone:
-    its sd is DIP_VOLUME_ERROR of the volume. 1.0 when there is no pair.
+    Readings of one compartment on one day differ by the reading error alone: its sd is
+    DIP_VOLUME_ERROR of the volume. 1.0 when there is no pair; faulty systems must not be given.
     """
     squares: list[float] = []
     for facts in systems:
-        days: dict[tuple[date, bool], list[float]] = {}
+        visits: dict[tuple[date, bool, int], list[float]] = {}
         for dip in facts.dips:
-            if dip.litres is not None:
-                days.setdefault((dip.on, dip.after_emptying), []).append(dip.litres)
-        for readings in days.values():
-            scale = DIP_VOLUME_ERROR * facts.tank.volume_litres
-            mean = sum(readings) / len(readings)
-            free = len(readings) - 1
-            total = sum(((reading - mean) / scale) ** 2 for reading in readings)
-            squares += [total / free] * free if free else []
+            if feeds_the_rate(facts.kind, dip):
+                visit = (dip.on, dip.after_emptying, dip.compartment)
+                visits.setdefault(visit, []).append(dip_litres(facts, dip))
+        scale = DIP_VOLUME_ERROR * facts.tank.volume_litres
+        for readings in visits.values():
+            squares += _squares(readings, scale)
     if not squares:
         return 0, 1.0
     return len(squares), math.sqrt(max(sum(squares) / len(squares), 1e-4))
+
+
+def _squares(readings: list[float], scale: float) -> list[float]:
+    """Scaled variance of repeat readings, once for each degree of freedom."""
+    free = len(readings) - 1
+    if not free:
+        return []
+    mean = sum(readings) / len(readings)
+    return [sum(((one - mean) / scale) ** 2 for one in readings) / free] * free
 
 
 def in_words(prior: Prior, book: Prior, systems: int, dips: int) -> str:

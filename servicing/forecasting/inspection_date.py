@@ -38,6 +38,8 @@ SOME_DEBRIS_COUNTS = 1.0 / 3.0  # of an event: judgement, no source
 HAZARDS = np.geomspace(0.005, 30.0, 160)  # events a year
 SHORTEST_DAYS = 14
 DAYS_A_YEAR = 365.25
+_DAYS = np.geomspace(SHORTEST_DAYS / 2, DAYS_A_YEAR * 10, 240)
+_TROUBLE = -np.expm1(-np.outer(_DAYS / DAYS_A_YEAR, HAZARDS))  # (240, 160)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +79,15 @@ def forecast_inspections(
     fleet: ChamberPrior | None = None,
 ) -> tuple[InspectionForecast, ...]:
     """The next look into each chamber or filter; faults are named, never guessed over."""
-    return tuple(_forecast(chamber, today, quiet, fleet) for chamber in chambers)
+    found = []
+    for chamber in chambers:
+        faults = chamber_faults(chamber, today)
+        if faults:
+            found.append(_faulty(chamber, faults))
+        else:
+            weights = hazard_weights(chamber, fleet or USUAL_CHAMBERS[chamber.kind])
+            found.append(_forecast(chamber, weights, quiet))
+    return tuple(found)
 
 
 def chamber_faults(chamber: ChamberFacts, today: date) -> list[Fault]:
@@ -145,19 +155,16 @@ def looks_as_counts(chamber: ChamberFacts) -> list[tuple[float, float]]:
     return counts
 
 
+def _faulty(chamber: ChamberFacts, faults: list[Fault]) -> InspectionForecast:
+    nan = math.nan
+    return InspectionForecast(
+        chamber.reference, None, None, "", 0, nan, nan, None, "", (), tuple(faults)
+    )
+
+
 def _forecast(
-    chamber: ChamberFacts,
-    today: date,
-    quiet: Sequence[QuietPeriod],
-    fleet: ChamberPrior | None,
+    chamber: ChamberFacts, weights: Floats, quiet: Sequence[QuietPeriod]
 ) -> InspectionForecast:
-    faults = chamber_faults(chamber, today)
-    if faults:
-        nan = math.nan
-        return InspectionForecast(
-            chamber.reference, None, None, "", 0, nan, nan, None, "", (), tuple(faults)
-        )
-    weights = hazard_weights(chamber, fleet or USUAL_CHAMBERS[chamber.kind])
     last = max((look.on for look in chamber.looks), default=None)
     start = last or chamber.installed_on
     assert start is not None, "checked: no_start"
@@ -192,9 +199,10 @@ def _chance(weights: Floats, years: float) -> float:
 
 
 def _days_to_risk(weights: Floats, risk: float) -> int:
-    days = np.arange(SHORTEST_DAYS, 366 * 10)
-    chance = -np.expm1(-np.outer(days / DAYS_A_YEAR, HAZARDS)) @ weights
-    return int(days[max(int(np.searchsorted(chance, risk, side="right")) - 1, 0)])
+    """Whole days until the chance of trouble reaches ``risk``, at least SHORTEST_DAYS."""
+    chance = _TROUBLE @ weights
+    days = math.floor(float(np.interp(risk, chance, _DAYS)) + 1e-6)
+    return max(days, SHORTEST_DAYS)
 
 
 def before_quiet(due: date, quiet: Sequence[QuietPeriod]) -> tuple[date, str]:

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -95,6 +96,7 @@ def increment_variance(years: Floats) -> Floats:
     return np.asarray(YEAR_NOISE**2 * averaged + DRIFT * years / 3.0)
 
 
+@lru_cache(maxsize=64)
 def _mixing_tables(log_rate_sd: float, levels: int = 48) -> tuple[Floats, Floats]:
     """Gaps in years (levels,), and for each the drift's transition matrix (levels, 25, 25)."""
     gaps = np.concatenate([[0.0], np.geomspace(0.05, 40.0, levels - 1)])
@@ -127,11 +129,13 @@ class _State:
         self.surprise = np.full(columns.event_kind.shape, np.nan)
         self.log_likelihood = np.zeros(n)
         self.residue, self.residue_sd = np.zeros(n), np.zeros(n)
-        self.tables = _mixing_tables(float(np.median(columns.log_rate_sd)))
+        self.tables = _mixing_tables(round(float(np.median(columns.log_rate_sd)), 2))
 
     def pass_time(self, until: Floats, moving: npt.NDArray[np.bool_]) -> None:
         """Let solids build up, and households change, until each system's next event."""
         until = np.where(moving, until, self.time)
+        if np.array_equal(until, self.time):
+            return  # a dip and an emptying of one visit
         self._mix(until - self.time)
         exposed = exposure(self.columns, self.cycle_start, until[:, None])[:, 0, :]
         gained = self.rate[:, :, None] * (exposed - self.exposed)[:, None, :]

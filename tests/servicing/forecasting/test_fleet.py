@@ -7,6 +7,8 @@ import pytest
 from servicing.forecasting.accumulation import BOOK_PRIOR
 from servicing.forecasting.facts import Dip, Kind, Method
 from servicing.forecasting.fleet import learn_fleet, learn_strata, repeat_dip_error
+from servicing.forecasting.geometry import rectangular
+from servicing.forecasting.tanks import Compartment, Tank
 from tests.servicing.forecasting.known import system
 
 TODAY = date(2026, 1, 1)
@@ -64,6 +66,16 @@ def test_repeat_dips_give_the_reading_error():
     assert pairs == 200
     assert error == pytest.approx(2.0, rel=0.12)
     assert repeat_dip_error([system()]) == (0, 1.0)
+
+
+def test_repeat_dips_in_millimetres_count_by_their_compartment():
+    box = Compartment(rectangular(2000, 1133.333, 1500), 1200)
+    day = date(2022, 1, 1)
+    dips = (Dip(day, 200, 50), Dip(day, 240, 50), Dip(day, 700, 50, compartment=1))
+    tank = Tank(compartments=(box, box))
+    pairs, error = repeat_dip_error([replace(system(), tank=tank, dips=dips)])
+    assert pairs == 1
+    assert error == pytest.approx(40 * 2.266667 / 2**0.5 / (0.027 * 5440), rel=1e-4)
 
 
 def test_repeat_dips_move_the_fleets_error_before_anything_else_does():

@@ -30,7 +30,7 @@ def sampled(dips, volume=2720.0, persons=3.0):
     """Draw households from the prior, let them fill and drift, weigh them by their dips."""
     random = np.random.default_rng(1995)
     log_rate = random.normal(np.log(85), 0.55, DRAWS)
-    power = random.choice([0.7, 0.85, 1.0], DRAWS, p=[0.25, 0.5, 0.25])
+    power = random.choice([0.7, 0.85, 1.0], DRAWS, p=[0.15, 0.7, 0.15])
     level = random.normal(0.05 * volume, 0.035 * volume, DRAWS)
     weight, before = np.zeros(DRAWS), 0.0
     for years, litres in dips:
