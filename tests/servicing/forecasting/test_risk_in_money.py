@@ -9,6 +9,7 @@ from servicing.forecasting.dip_value import dip_values
 from servicing.forecasting.facts import Emptying
 from servicing.forecasting.faults import BadMeasure
 from servicing.forecasting.learning import learn
+from servicing.forecasting.money import cheapest_risk, price_of_risk
 from servicing.forecasting.normal import normal_cdf
 from servicing.forecasting.removal_date import first_passage
 from servicing.forecasting.risk_in_money import (
@@ -117,3 +118,20 @@ def test_a_tank_just_emptied_is_hardly_worth_measuring():
 
 def test_a_faulty_system_is_left_out():
     assert values([system((date(2030, 1, 1), 5))]) == ()
+
+
+def test_risk_and_price_say_the_same_both_ways():
+    systems = [system(persons=persons, accepted_risk=0.10) for persons in (1.0, 2.0, 3.0, 4.0)]
+    today = date(2022, 6, 1)
+    price = price_of_risk(systems, today=today, emptying_cost=200.0)
+    risk = cheapest_risk(systems, today=today, emptying_cost=200.0, year_over_price=price)
+    assert risk == pytest.approx(0.10, abs=0.03)
+    assert price > 200.0
+
+
+def test_systems_that_cannot_be_forecast_have_no_price():
+    faulty = [system((date(2030, 1, 1), 5))]
+    today = date(2022, 6, 1)
+    assert price_of_risk(faulty, today=today, emptying_cost=200.0) is None
+    assert price_of_risk([system(persons=0)], today=today, emptying_cost=200.0) is None
+    assert cheapest_risk(faulty, today=today, emptying_cost=200.0, year_over_price=9.0) is None
