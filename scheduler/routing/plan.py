@@ -3,6 +3,8 @@
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
+import numpy as np
+
 from scheduler.routing.checker import check_plan
 from scheduler.routing.days import Days
 from scheduler.routing.left_out import explained, screened
@@ -13,6 +15,7 @@ from scheduler.routing.roads import Roads
 from scheduler.routing.rounds import Breach, Costs, LeftOut, Plan, Round, Stop
 from scheduler.routing.search import Effort, Progress, Watch
 from scheduler.routing.solver import Order
+from scheduler.routing.splitting import with_parts
 from scheduler.routing.tanker_days import tanker_days
 from scheduler.routing.travel_times import Place, StraightLine, TravelTable, TravelTimes
 
@@ -43,6 +46,8 @@ def plan_rounds(
 ) -> Plan:
     """Plan the days of a problem; every job is in exactly one round or left out with a reason.
 
+    A job too large for its tankers that may be cut is planned in parts, `id#1`, `id#2`, …
+
     Args:
         problem: who may drive, where they tip and what is to be done.
         travel: where distances and times come from; the straight-line estimate by default.
@@ -54,6 +59,7 @@ def plan_rounds(
     Raises:
         ProblemError: the travel matrix cannot be used.
     """
+    problem = with_parts(problem)
     possible, left_out = screened(problem)
     table = table_for(problem, travel or StraightLine(), possible)
     roads = Roads(table)
@@ -67,8 +73,21 @@ def table_for(problem: Problem, travel: TravelTimes, jobs: Iterable[Job]) -> Tra
     """The travel table of a problem's places, without the jobs that cannot be planned."""
     wanted = {job.id for job in jobs}
     out = {job.id for job in problem.jobs} - wanted
-    places: list[Place] = [place for place in places_of(problem) if place.id not in out]
-    return travel.table(places)
+    whole = {job.id: job.part_of for job in problem.jobs if job.part_of}
+    places = [place for place in places_of(problem) if place.id not in out]
+    named = [Place(whole.get(place.id, place.id), *place[1:]) for place in places]
+    once = list(dict.fromkeys(named))
+    table = travel.table(once)
+    if len(once) == len(places) and not whole:
+        return table
+    # The visits of one job that was cut up share its place.
+    rows = np.array([once.index(place) for place in named], dtype=np.int64)
+    return replace(
+        table,
+        ids=tuple(place.id for place in places),
+        metres=table.metres[np.ix_(rows, rows)],
+        seconds=table.seconds[np.ix_(rows, rows)],
+    )
 
 
 def orders_of(problem: Problem, roads: Roads, plan: Plan | None) -> list[Order]:
