@@ -6,11 +6,15 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from django.db.models import Count, Q
+
 from scheduler.models import PlanRun, Round
 from scheduler.round_sheets import Sheet, rounds_with_stops, sheets_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable
+
+    from django.db.models import QuerySet
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,24 +44,45 @@ def figures_of(sheets: Iterable[Sheet]) -> Figures:
     )
 
 
-def proposals_of(run: PlanRun) -> list[Sheet]:
-    """Sheets of the rounds of a run that nobody has accepted yet."""
-    return sheets_of(rounds_with_stops(Round.objects.filter(run=run, accepted_at__isnull=True)))
+def figures_kept(run: PlanRun) -> Figures:
+    """Sums of all the rounds of a run, as written when it ended or was last changed by hand."""
+    kept = run.figures
+    return Figures(
+        rounds=kept.get("rounds", 0),
+        jobs=kept.get("jobs", 0),
+        km=kept.get("metres", 0) / 1000,
+        hours=kept.get("duty_seconds", 0) / 3600,
+        tips=kept.get("tips", 0),
+        litres=kept.get("litres", 0),
+        pence=kept.get("pence", 0),
+    )
 
 
-def accepted_from(run: PlanRun) -> list[Sheet]:
-    """Sheets of the rounds of a run that were accepted."""
-    return sheets_of(rounds_with_stops(Round.objects.filter(run=run, accepted_at__isnull=False)))
+def proposals_of(run: PlanRun) -> QuerySet[Round]:
+    """Rounds of a run that nobody has accepted yet."""
+    return Round.objects.filter(run=run, accepted_at__isnull=True)
 
 
-def in_force(run: PlanRun, proposals: Sequence[Sheet]) -> list[Sheet]:
-    """Sheets of accepted rounds that the proposals would replace, or stand beside."""
+def days_proposed(run: PlanRun) -> list[dt.date]:
+    """Days for which the run still proposes something."""
+    return list(proposals_of(run).order_by("day").values_list("day", flat=True).distinct())
+
+
+def accepted_from(run: PlanRun) -> QuerySet[Round]:
+    """Rounds of a run that were accepted, each with its number of jobs."""
+    jobs = Count("stops", filter=Q(stops__job__isnull=False))
+    accepted = Round.objects.filter(run=run, accepted_at__isnull=False)
+    return accepted.annotate(job_count=jobs).select_related("tanker", "crew").order_by("day")
+
+
+def in_force(run: PlanRun) -> Figures | None:
+    """Sums of the accepted rounds of the same days and tankers; None where there are none."""
     last_day = run.first_day + dt.timedelta(days=run.days - 1)
-    tankers = {sheet.planned.tanker_id for sheet in proposals}
     rounds = Round.objects.filter(
         organisation=run.organisation,
         accepted_at__isnull=False,
         day__range=(run.first_day, last_day),
-        tanker__in=tankers,
+        tanker__public_id__in=run.settings.get("tankers", ()),
     ).exclude(run=run)
-    return sheets_of(rounds_with_stops(rounds))
+    sheets = sheets_of(rounds_with_stops(rounds))
+    return figures_of(sheets) if sheets else None

@@ -131,7 +131,8 @@ def accept_rounds(
     reasons = [*_reasons_against(board, chosen, now), *_not_on_board(run, board, wanted)]
     if reasons:
         raise RoundsNotReady(reasons)
-    accepted = [_accept(row, by, now) for row in chosen]
+    twins = _accepted_twins(chosen)
+    accepted = [_accept(row, twins.get(row.pk), by, now) for row in chosen]
     for planned in accepted:
         for stop in _job_stops(planned):
             _keep_or_make_promise(stop, planned, board.settings, by, now)
@@ -157,6 +158,7 @@ def _job_stops(planned: Round) -> list[Stop]:
 def _reasons_against(board: Board, chosen: Sequence[Round], now: dt.datetime) -> Iterable[str]:
     today = board.clock.day_of(now)
     breaches = board.breaches()
+    twins = _accepted_twins(chosen)
     for row in chosen:
         for breach in breaches[row.pk]:
             yield f"{row}: {breach['why']}"
@@ -164,28 +166,30 @@ def _reasons_against(board: Board, chosen: Sequence[Round], now: dt.datetime) ->
             yield f"{row}: choose who drives it."
         if row.day < today:
             yield f"{row}: that day is over."
-        replaced = _accepted_twin(row)
-        if replaced is not None and has_begun(replaced):
+        if row.pk in twins and has_begun(twins[row.pk]):
             yield f"{row}: the accepted round of that day has begun and can no longer be replaced."
-    yield from _promises_dropped(chosen)
-    yield from _jobs_taken(chosen)
+    yield from _promises_dropped(chosen, twins)
+    yield from _jobs_taken(chosen, twins)
 
 
-def _accepted_twin(row: Round) -> Round | None:
-    """The accepted round of the same tanker and day."""
-    return (
-        Round.objects.filter(tanker=row.tanker, day=row.day, accepted_at__isnull=False)
-        .exclude(pk=row.pk)
-        .first()
-    )
+def _accepted_twins(rows: Iterable[Round]) -> dict[int, Round]:
+    """The accepted round of the same tanker and day, by the key of the round it is a twin of."""
+    rows = list(rows)
+    accepted = Round.objects.filter(
+        accepted_at__isnull=False,
+        tanker__in=[row.tanker_id for row in rows],
+        day__in=[row.day for row in rows],
+    ).exclude(pk__in=[row.pk for row in rows])
+    by_day = {(twin.tanker_id, twin.day): twin for twin in accepted}
+    found = ((row.pk, by_day.get((row.tanker_id, row.day))) for row in rows)
+    return {key: twin for key, twin in found if twin is not None}
 
 
-def _promises_dropped(chosen: Sequence[Round]) -> Iterable[str]:
+def _promises_dropped(chosen: Sequence[Round], twins: dict[int, Round]) -> Iterable[str]:
     """Visits promised on rounds to be replaced that none of the chosen rounds holds."""
     kept = set(Stop.objects.filter(round__in=chosen).values_list("job_id", flat=True))
     for row in chosen:
-        replaced = _accepted_twin(row)
-        for stop in _job_stops(replaced) if replaced is not None else ():
+        for stop in _job_stops(twins[row.pk]) if row.pk in twins else ():
             job = stop.job
             if job is not None and job.pk not in kept and job.state == Job.State.AGREED:
                 yield (
@@ -194,12 +198,12 @@ def _promises_dropped(chosen: Sequence[Round]) -> Iterable[str]:
                 )
 
 
-def _jobs_taken(chosen: Sequence[Round]) -> Iterable[str]:
+def _jobs_taken(chosen: Sequence[Round], twins: dict[int, Round]) -> Iterable[str]:
     """Jobs that stand on an accepted round which none of the chosen rounds replaces."""
-    twins = [twin.pk for row in chosen if (twin := _accepted_twin(row)) is not None]
     jobs = Stop.objects.filter(round__in=chosen, job__isnull=False).values("job")
     elsewhere = Stop.objects.filter(job__in=jobs, round__accepted_at__isnull=False)
-    elsewhere = elsewhere.exclude(round__in=[*twins, *(row.pk for row in chosen)])
+    kept = [*(twin.pk for twin in twins.values()), *(row.pk for row in chosen)]
+    elsewhere = elsewhere.exclude(round__in=kept)
     for stop in elsewhere.select_related("job__system", "round__tanker"):
         if stop.job is not None:
             yield f"{stop.job.system.reference} is on the accepted round of {stop.round} already."
@@ -214,12 +218,12 @@ def has_begun(planned: Round) -> bool:
     )
 
 
-def _accept(row: Round, by: User, now: dt.datetime) -> Round:
-    twin = _accepted_twin(row)
+def _accept(row: Round, twin: Round | None, by: User, now: dt.datetime) -> Round:
     if twin is None:
         row.accepted_at, row.accepted_by, row.breaches = now, by, []
         row.save(update_fields=["accepted_at", "accepted_by", "breaches", "changed_at"])
-        return row
+        # Read afresh: the row of the board carries its stops as they were looked at.
+        return Round.objects.select_related("tanker", "crew", "organisation").get(pk=row.pk)
     twin.stops.all().delete()
     Stop.objects.filter(round=row).update(round=twin)
     taken_over = ("run", "crew", "starts_at", "ends_at", "metres", "cost_pence")

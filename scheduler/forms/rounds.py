@@ -17,6 +17,8 @@ from scheduler.round_plans import TANKER_WORK, PlanSettings
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from django.db.models import QuerySet
+
     from customers.models import Organisation
     from scheduler.models import Round
 
@@ -164,6 +166,11 @@ class MoveForm(forms.Form):
         return None if position == BEST_PLACE else int(position)
 
 
+def crews_of(organisation: Organisation) -> QuerySet[Crew]:
+    """Crews that may be sent out."""
+    return Crew.objects.filter(organisation=organisation, in_use=True).order_by("name")
+
+
 class CrewForm(forms.Form):
     """Who drives a round."""
 
@@ -175,14 +182,14 @@ class CrewForm(forms.Form):
         label="Driven by",
     )
 
-    def __init__(self, *args: Any, planned: Round, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, planned: Round, crews: QuerySet[Crew] | None = None, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.initial["crew"] = planned.crew.public_id if planned.crew else None
         field = self.fields["crew"]
         assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = Crew.objects.filter(
-            organisation=planned.organisation, in_use=True
-        ).order_by("name")
+        field.queryset = crews_of(planned.organisation) if crews is None else crews
         field.widget.attrs |= {"id": f"crew-{planned.public_id}", "class": "form-select short"}
 
 

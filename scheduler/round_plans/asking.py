@@ -17,8 +17,9 @@ from .settings import PlanSettings
 if TYPE_CHECKING:
     from customers.models import Organisation, User
 
-# A worker that says nothing for so long is taken to be dead; a living one writes each second.
-SILENCE = dt.timedelta(seconds=120)
+# A worker that says nothing for so long is taken to be dead. A living one writes each second
+# while it searches, and then is silent while it explains what it left out.
+SILENCE = dt.timedelta(seconds=300)
 WAKE_AFTER = dt.timedelta(seconds=30)
 OPEN_STATES = (PlanRun.State.WAITING, PlanRun.State.WORKING)
 

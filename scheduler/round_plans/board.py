@@ -15,13 +15,12 @@ from scheduler.routing.rounds import Round as PlannedRound
 from scheduler.routing.travel_times import StraightLine
 
 from .clock import LocalClock
-from .job_choice import plannable
-from .problem import Fleet, fleet_of, problem_of
-from .rows import breach_rows, figures_of, names_of, read_round
+from .problem import Fleet, fleet_of, jobs_of, problem_of
+from .rows import breach_rows, figures_of, names_of, read_round, with_stops
 from .settings import PlanSettings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from scheduler.models import PlanRun
 
@@ -61,16 +60,16 @@ class Board:
         return read_round(row, self.problem, self.roads, self.clock)
 
     def without_gone(self, row: Round) -> PlannedRound | None:
-        """The round without the jobs that can no longer be planned; None when it has none."""
+        """The round without what is no longer possible; None when all of it still is."""
         if row.pk not in self.gone:
             return None
-        jobs = row.stops.filter(job__isnull=False).values_list("job__public_id", flat=True)
+        jobs = [str(stop.job.public_id) for stop in row.stops.all() if stop.job is not None]
         check = check_sequence(
             self.problem,
             table=self.roads.table,
             tanker=str(row.tanker.public_id),
             on=row.day,
-            job_ids=[str(job) for job in jobs if str(job) in self.jobs],
+            job_ids=[job for job in jobs if job in self.jobs],
             roads=self.roads,
         )
         return check.round
@@ -94,21 +93,20 @@ def board_of(run: PlanRun) -> Board:
     """Board of a run's proposals. Raises the planner's own errors when nothing can be planned."""
     settings = PlanSettings.from_json(run.settings)
     organisation = run.organisation
+    fleet = fleet_of(organisation, settings.tankers, settings.works)
+    jobs = jobs_of(organisation, settings)
     problem = problem_of(
         organisation=organisation,
         first_day=run.first_day,
         days=run.days,
         settings=settings,
+        fleet=fleet,
+        rows=jobs,
     )
-    fleet = fleet_of(organisation, settings.tankers, settings.works)
-    jobs = plannable(Job.objects.for_operator(organisation)).filter(public_id__in=settings.jobs)
     by_id = {str(job.public_id): job for job in jobs}
     tankers = [tanker.pk for tanker in fleet.tankers]
-    rows = tuple(
-        Round.objects.filter(run=run, accepted_at__isnull=True, tanker__in=tankers)
-        .select_related("tanker__base", "tanker__crew", "crew", "organisation")
-        .order_by("day", "tanker__name")
-    )
+    proposals = Round.objects.filter(run=run, accepted_at__isnull=True, tanker__in=tankers)
+    rows = tuple(with_stops(proposals).order_by("day", "tanker__name"))
     return Board(
         run=run,
         settings=settings,
@@ -119,23 +117,26 @@ def board_of(run: PlanRun) -> Board:
         rows=rows,
         jobs=by_id,
         names=names_of(fleet, by_id.values()),
-        gone=_gone(rows, by_id),
+        gone=_gone(rows, by_id, fleet),
     )
 
 
-def _gone(rows: Iterable[Round], jobs: dict[str, Job]) -> dict[int, tuple[str, ...]]:
-    """References of jobs on each round that can no longer be planned."""
-    gone: dict[int, tuple[str, ...]] = {}
-    for row in rows:
-        stops = row.stops.filter(job__isnull=False).select_related("job__system")
-        missing = tuple(
-            stop.job.system.reference
-            for stop in stops
-            if stop.job is not None and str(stop.job.public_id) not in jobs
-        )
-        if missing:
-            gone[row.pk] = missing
-    return gone
+def _gone(rows: Iterable[Round], jobs: dict[str, Job], fleet: Fleet) -> dict[int, tuple[str, ...]]:
+    """Why stops of a round are no longer possible at all, in sentences, by key of the round."""
+    works = {row.pk for row in fleet.works}
+    found = {row.pk: tuple(_gone_from(row, jobs, works)) for row in rows}
+    return {key: sentences for key, sentences in found.items() if sentences}
+
+
+def _gone_from(row: Round, jobs: dict[str, Job], works: set[int]) -> Iterator[str]:
+    for stop in row.stops.all():
+        if stop.job is not None and str(stop.job.public_id) not in jobs:
+            yield (
+                f"{stop.job.system.reference} can no longer be planned: "
+                "it was done, withdrawn or handed to others."
+            )
+        if stop.works is not None and stop.works.pk not in works:
+            yield f"{stop.works} is not in use any more: nothing can be tipped there."
 
 
 def write_figures(board: Board) -> None:

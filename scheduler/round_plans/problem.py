@@ -68,6 +68,12 @@ def fleet_of(
     )
 
 
+def jobs_of(organisation: Organisation, settings: PlanSettings) -> list[Job]:
+    """Jobs of a run that can still be planned by this organisation."""
+    jobs = plannable(Job.objects.for_operator(organisation))
+    return list(jobs.filter(public_id__in=settings.jobs).order_by("pk"))
+
+
 def problem_of(
     *,
     organisation: Organisation,
@@ -75,14 +81,17 @@ def problem_of(
     days: int,
     settings: PlanSettings,
     locks: Mapping[str, Lock] | None = None,
+    fleet: Fleet | None = None,
+    rows: Sequence[Job] | None = None,
 ) -> routing.Problem:
     """Everything the planner needs, from the rows as they are now.
 
-    Raises the planner's own errors (`ProblemError`) with sentences that can be shown.
+    Raises the planner's own errors (`ProblemError`) with sentences that can be shown. `fleet`
+    and `rows` spare asking again for what the caller has read already.
     """
     clock = LocalClock.of(organisation)
-    fleet = fleet_of(organisation, settings.tankers, settings.works)
-    jobs = plannable(Job.objects.for_operator(organisation)).filter(public_id__in=settings.jobs)
+    fleet = fleet or fleet_of(organisation, settings.tankers, settings.works)
+    rows = jobs_of(organisation, settings) if rows is None else rows
     horizon = (first_day, first_day + dt.timedelta(days=days - 1))
     known = {str(tanker.public_id) for tanker in fleet.tankers}
     kept = {job: lock for job, lock in (locks or {}).items() if lock[0] in known}
@@ -100,7 +109,7 @@ def problem_of(
                 settings=settings,
                 lock=kept.get(str(row.public_id)),
             )
-            for row in jobs.order_by("pk")
+            for row in rows
         ),
     )
 

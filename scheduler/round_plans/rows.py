@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
+from django.db.models import Prefetch
 from django.utils.dateparse import parse_date
 from django.utils.formats import date_format
 
@@ -16,6 +17,8 @@ from .clock import LocalClock
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
+
+    from django.db.models import QuerySet
 
     from scheduler.models import PlanRun, Tanker
     from scheduler.routing.problem import Problem
@@ -120,7 +123,7 @@ def new_round(run: PlanRun, tanker: Tanker, planned: routing.Round) -> Round:
 def read_round(row: Round, problem: Problem, roads: Roads, clock: LocalClock) -> routing.Round:
     """Stored round as the planner sees it; legs and costs as they would be today."""
     base = str(row.tanker.base.public_id)
-    rows = list(row.stops.select_related("job", "works"))
+    rows = list(row.stops.all())
     ids = _place_ids(rows, base)
     stops = tuple(
         routing.Stop(
@@ -144,6 +147,14 @@ def read_round(row: Round, problem: Problem, roads: Roads, clock: LocalClock) ->
         stops=stops,
         costs=costs_of(problem, tanker, row.day, stops, duty),
         on_duty_from_seconds=on_duty_from,
+    )
+
+
+def with_stops(rounds: QuerySet[Round]) -> QuerySet[Round]:
+    """Rounds with all that `read_round` reads."""
+    stops = Stop.objects.select_related("job__system", "works").order_by("position")
+    return rounds.select_related("tanker__base", "crew", "organisation").prefetch_related(
+        Prefetch("stops", queryset=stops)
     )
 
 

@@ -19,7 +19,16 @@ from scheduler.routing.travel_times import StraightLine
 from .asking import SILENCE
 from .clock import LocalClock
 from .problem import Fleet, Lock, fleet_of, problem_of
-from .rows import breach_rows, figures_of, fill_round, names_of, new_round, read_round, spoken
+from .rows import (
+    breach_rows,
+    figures_of,
+    fill_round,
+    names_of,
+    new_round,
+    read_round,
+    spoken,
+    with_stops,
+)
 from .settings import PlanSettings
 
 log = logging.getLogger(__name__)
@@ -130,7 +139,7 @@ def _effort(settings: PlanSettings) -> Effort:
 
 def _earlier_rounds(run: PlanRun, settings: PlanSettings) -> list[Round]:
     """Proposals this run begins from, else the rounds already accepted on its days."""
-    rows = Round.objects.filter(organisation=run.organisation).select_related("tanker__base")
+    rows = with_stops(Round.objects.filter(organisation=run.organisation))
     if settings.after:
         return list(rows.filter(run__public_id=settings.after, accepted_at__isnull=True))
     last_day = run.first_day + dt.timedelta(days=run.days - 1)
@@ -156,13 +165,13 @@ def locks_of(run: PlanRun, settings: PlanSettings) -> dict[str, Lock]:
 
 def _plan_to_start_from(run: PlanRun, settings: PlanSettings, problem: Problem) -> Plan | None:
     rounds = _earlier_rounds(run, settings)
-    known = {job.id for job in problem.jobs}
-    wanted = set(
-        Stop.objects.filter(round__in=rounds, job__isnull=False).values_list(
-            "job__public_id", flat=True
-        )
-    )
-    if not rounds or not {str(job) for job in wanted} <= known:
+    known = {job.id for job in problem.jobs} | {works.id for works in problem.works}
+    known |= {tanker.id for tanker in problem.tankers}
+    wanted = {str(row.tanker.public_id) for row in rounds}
+    for row in rounds:
+        for stop in row.stops.all():
+            wanted |= {str(one.public_id) for one in (stop.job, stop.works) if one is not None}
+    if not rounds or not wanted <= known:
         return None
     roads = Roads(StraightLine().table(places_of(problem)))
     clock = LocalClock.of(run.organisation)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.http import Http404
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, render
 from django.urls import path
 from django.views.decorators.http import require_POST
 
@@ -17,7 +17,7 @@ from scheduler import round_plans, rounds
 from scheduler.forms.rounds import MoveForm
 from scheduler.models import Job, Round, Stop
 from scheduler.round_plans import ProblemError
-from scheduler.views.plans import run_of
+from scheduler.views.plans import back_to, run_of
 
 if TYPE_CHECKING:
     from uuid import UUID
@@ -98,7 +98,7 @@ def _made(request: HttpRequest, run: PlanRun, job: Job, form: MoveForm) -> HttpR
         messages.success(request, where)
     else:
         messages.warning(request, f"{where} It breaks a rule: {' '.join(look.breaches)}")
-    return redirect("scheduler:plan_run", run.public_id)
+    return back_to(run, given["day"])
 
 
 @member_required
@@ -108,12 +108,13 @@ def plan_take_off(request: HttpRequest, public_id: UUID, job_id: UUID) -> HttpRe
     run = run_of(request, public_id)
     access.require_change(request.user, run)
     job = _job_of(run, job_id)
+    day = Round.objects.filter(run=run, stops__job=job).values_list("day", flat=True).first()
     try:
         rounds.take_off(run=run, job=job, by=request.user)  # type: ignore[arg-type]
         messages.success(request, f"{job.system.reference} is off the plan; it is still wanted.")
     except ProblemError as fault:
         messages.error(request, f"Nothing was changed. {fault.message}")
-    return redirect("scheduler:plan_run", public_id)
+    return back_to(run, day)
 
 
 urlpatterns = [

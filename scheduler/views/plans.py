@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -9,17 +10,23 @@ from django.contrib import messages
 from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import path
+from django.urls import path, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from customers import access
 from customers.access import member_required
 from scheduler import booking, round_plans, rounds, tasks
-from scheduler.forms.rounds import CrewForm
+from scheduler.forms.rounds import CrewForm, crews_of
 from scheduler.models import Job, PlanRun, Round, Stop
-from scheduler.plan_figures import accepted_from, figures_of, in_force, proposals_of
-from scheduler.round_sheets import map_of
+from scheduler.plan_figures import (
+    accepted_from,
+    days_proposed,
+    figures_kept,
+    in_force,
+    proposals_of,
+)
+from scheduler.round_sheets import map_of, rounds_with_stops, sheets_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -49,24 +56,41 @@ def plan_page(request: HttpRequest, run: PlanRun, *, reasons: Sequence[str] = ()
     """Page of a run, with what stands against accepting it."""
     if run.state in round_plans.OPEN_STATES or run.state == PlanRun.State.FAILED:
         return render(request, "scheduler/plan_progress.html", _progress(run))
-    sheets, accepted = proposals_of(run), accepted_from(run)
-    before = in_force(run, sheets)
+    days = days_proposed(run)
+    day = _chosen(request, days)
+    sheets = sheets_of(rounds_with_stops(proposals_of(run).filter(day__in=[day] if day else [])))
     left_out = _left_out(run)
     changeable = access.may_change(request.user, run)
+    crews = crews_of(run.organisation)
     context = {
         "run": run,
         "reasons": reasons,
-        "proposals": [(sheet, CrewForm(planned=sheet.planned)) for sheet in sheets],
-        "accepted": accepted,
-        "figures": figures_of(sheets or accepted),
-        "before": figures_of(before) if before else None,
+        "days": days,
+        "day": day,
+        "proposals": [(one, CrewForm(planned=one.planned, crews=crews)) for one in sheets],
+        "round_count": proposals_of(run).count(),
+        "accepted": accepted_from(run),
+        "figures": figures_kept(run),
+        "before": in_force(run),
         "left_out": left_out,
-        "map": map_of(sheets or accepted, [job for job, _ in left_out if job is not None]),
+        "map": map_of(sheets, [job for job, _ in left_out if job is not None]),
         "changeable": changeable,
         "first": _first(run) if changeable and sheets and not reasons else (),
         "organisation": run.organisation,
     }
     return render(request, "scheduler/plan_run.html", context, status=422 if reasons else 200)
+
+
+def _chosen(request: HttpRequest, days: Sequence[dt.date]) -> dt.date | None:
+    """The day asked for, when something is proposed for it; else the first that has something."""
+    asked = {day.isoformat(): day for day in days}.get(request.GET.get("day", ""))
+    return asked or (days[0] if days else None)
+
+
+def back_to(run: PlanRun, day: dt.date | None = None) -> HttpResponse:
+    """Back to the plan, to the day that was looked at."""
+    where = reverse("scheduler:plan_run", args=[run.public_id])
+    return redirect(f"{where}?day={day.isoformat()}" if day and run.days > 1 else where)
 
 
 def _first(run: PlanRun) -> list[str]:
@@ -178,7 +202,7 @@ def stop_lock(request: HttpRequest, public_id: UUID) -> HttpResponse:
     rounds.lock_stop(stop=stop, locked=request.POST.get("locked") == "yes", by=request.user)  # type: ignore[arg-type]
     if stop.round.run is None:
         return redirect("scheduler:round", stop.round.public_id)
-    return redirect("scheduler:plan_run", stop.round.run.public_id)
+    return back_to(stop.round.run, stop.round.day)
 
 
 urlpatterns = [

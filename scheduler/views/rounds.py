@@ -23,6 +23,7 @@ from scheduler.forms.rounds import CrewForm, WithdrawForm
 from scheduler.local_days import local_today
 from scheduler.models import PlanRun, Round
 from scheduler.round_sheets import map_of, rounds_with_stops, sheet_of, sheets_of
+from scheduler.views.plans import back_to
 from scheduler.work_ahead import weeks_ahead
 
 if TYPE_CHECKING:
@@ -128,7 +129,7 @@ def round_crew(request: HttpRequest, public_id: UUID) -> HttpResponse:
     transaction.on_commit(tasks.drain_outbox.delay, robust=True)
     messages.success(request, f"{planned}: {planned.crew or 'nobody yet'} drives.")
     if planned.accepted_at is None and planned.run is not None:
-        return redirect("scheduler:plan_run", planned.run.public_id)
+        return back_to(planned.run, planned.day)
     return redirect("scheduler:round", public_id)
 
 
