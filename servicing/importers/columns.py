@@ -152,7 +152,7 @@ def _kind(text: str) -> str:
 
 
 def _is_position(text: str) -> bool:
-    return _reads(read_position, text)
+    return _reads(read_position, text) or _reads(read_grid_reference, text)
 
 
 def _is_postcode(text: str) -> bool:

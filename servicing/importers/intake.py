@@ -17,6 +17,7 @@ from .dates import reads_month_first
 from .interpretation import DATES, read_rows
 from .refused import RefusedFile
 from .rows import Defaults, RowErrors, SystemRow
+from .spool import laid_by
 
 if TYPE_CHECKING:
     from customers.models import Organisation, User
@@ -101,10 +102,10 @@ def bring_in(
 
     `progress` is told how many rows are behind, refused ones included.
     """
-    with Refusals(intake, refused_file) as refusals:
+    with Refusals(intake, refused_file) as refusals, laid_by(refusals.accepted()) as rows:
         done = import_systems(
             organisation=intake.organisation,
-            rows=refusals.accepted(),
+            rows=rows,
             by=by,
             today=intake.today,
             source=intake.sheet.name,

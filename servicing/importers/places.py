@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from math import asin, cos, radians, sin, sqrt
 
 from customers.addresses import (
@@ -10,6 +11,7 @@ from customers.addresses import (
     IRISH_GRID,
     IRISH_TRANSVERSE_MERCATOR,
     AddressError,
+    Grid,
     Position,
     Postcode,
     approximate_position,
@@ -35,6 +37,8 @@ MEASURED, GRID, POSTCODE = "measured", "grid", "postcode"  # as Premises.Locatio
 # district (nine in ten of its postcodes) and 20 km; common sense, no source.
 RADII_ALLOWED, KILOMETRES_ALLOWED = 3.0, 20.0
 EARTH_RADIUS_KM = 6371.0
+# Two numbers of at most three figures before the point are degrees, not metres.
+_IN_DEGREES = re.compile(r"^-?\d{1,3}\.\d+[°\s,;]+-?\d{1,3}\.\d+°?$")
 
 
 def read_place(reader: RowReader, defaults: Defaults) -> Place:
@@ -109,7 +113,8 @@ def _exchangeable(latitude: str, longitude: str) -> Position:
 
 
 def _together(reader: RowReader, defaults: Defaults) -> Position | None:
-    position = reader.read("position", lambda cell: read_position(as_text(cell)))
+    grid = GRIDS[defaults.grid]
+    position = reader.read("position", lambda cell: read_either(as_text(cell), grid))
     return _put_right(reader, position, defaults)
 
 
@@ -127,9 +132,20 @@ def _put_right(reader: RowReader, position: Position | None, defaults: Defaults)
 
 def _grid_reference(reader: RowReader, defaults: Defaults) -> Position | None:
     grid = GRIDS[defaults.grid]
-    return reader.read(
-        "grid_reference", lambda cell: read_grid_reference(as_text(cell), unlettered=grid)
-    )
+    return reader.read("grid_reference", lambda cell: read_either(as_text(cell), grid))
+
+
+def read_either(text: str, grid: Grid) -> Position:
+    """Read a grid reference or a latitude with a longitude: columns of one hold the other too."""
+    try:
+        if _IN_DEGREES.match(text):
+            return read_position(text)
+        return read_grid_reference(text, unlettered=grid)
+    except AddressError as error:
+        try:
+            return read_position(text)
+        except AddressError:
+            raise error from None
 
 
 def _eastings_northings(reader: RowReader, defaults: Defaults) -> Position | None:

@@ -3,6 +3,7 @@
 import csv
 import datetime as dt
 import io
+from pathlib import Path
 
 import pytest
 from django.core.exceptions import PermissionDenied
@@ -280,3 +281,18 @@ def test_export_keeps_to_one_register(tmp_path):
     organisation = make_organisation()
     brought(tmp_path, organisation)
     assert "THEIRS" not in "".join(register_lines(organisation))
+
+
+def test_untidy_list_of_past_installations_comes_in_as_a_person_would_read_it():
+    # An invented list with the faults of real ones; it serves as a sample for trying things out.
+    organisation = make_organisation(slug="larkholt")
+    path = Path(__file__).parents[2] / "data" / "past_installations.csv"
+    sheet = open_sheet(path)
+    intake = Intake(sheet, guess_mapping(sheet), defaults_for(organisation), organisation, TODAY)
+    done, refused = bring_in(intake, by=None, take_changes=False)
+    assert (done.added, refused) == (10, 6)
+    litres = dict(Tank.objects.values_list("system__reference", "working_volume_litres"))
+    assert litres["LK0101"] == litres["LK0104"] / 4 == pytest.approx(4546.1, abs=0.1)
+    assert litres["LK0107"] == pytest.approx(2271.2)
+    assert System.objects.get(reference="LK0105").installed_on == dt.date(2021, 3, 15)
+    assert {row.line for row in survey(intake).refusals} == set(range(14, 20))

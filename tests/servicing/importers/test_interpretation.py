@@ -163,6 +163,9 @@ def test_positions_come_from_whatever_is_given():
         {"Latitude": "52.657979", "Longitude": "1.716052"},
         {"Latitude": "1.716052", "Longitude": "52.657979"},
         {"Lat long": "52.657979, 1.716052"},
+        {"Lat long": "TG 51409 13177"},
+        {"Grid ref": "52.657979 1.716052"},
+        {"Grid ref": "N 52.657979, E 1.716052"},
     ):
         place = accepted(Postcode="", **cells).place
         assert (place.latitude, place.longitude) == there
