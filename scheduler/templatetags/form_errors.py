@@ -1,4 +1,4 @@
-"""What is wrong with a form, gathered for the top of the page."""
+"""What is wrong with a form, gathered for the top of the page; and what it said when opened."""
 
 from __future__ import annotations
 
@@ -6,11 +6,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django import template
+from django.utils.html import format_html
+
+from customers.form_pages import OPENED, opened_texts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from django.forms import BaseForm
+    from django.utils.safestring import SafeString
 
 register = template.Library()
 
@@ -41,3 +45,11 @@ def lines_of(form: BaseForm) -> Iterator[ErrorLine]:
         target = field.id_for_label or f"div_{field.auto_id}"
         for text in field.errors:
             yield ErrorLine(text=str(text), label=str(field.label), field_id=target)
+
+
+@register.simple_tag
+def opened(form: BaseForm) -> SafeString:
+    """Hidden field that lets `facts_of` tell what the reader changed from what others did."""
+    return format_html(
+        '<input type="hidden" name="{}" value="{}">', form.add_prefix(OPENED), opened_texts(form)
+    )

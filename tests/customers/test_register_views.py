@@ -7,6 +7,7 @@ import datetime as dt
 import pytest
 from django.urls import reverse
 
+from customers.form_pages import opened_texts
 from customers.models import ContactPreference, Party, Person, Premises
 from servicing.models import System
 from servicing.registration import refresh_search_text
@@ -71,6 +72,57 @@ def test_only_what_changed_is_written(office, organisation):
     assert [
         one.field for one in first.diff_against(before).changes if one.field != "changed_at"
     ] == ["name"]
+
+
+def form_values(page):
+    """What a browser would send back from the page as it stands."""
+    form = page.context["forms"][0]
+    sent = {
+        name: form[name].value() for name in form.fields if form[name].value() not in (None, "")
+    }
+    return {**sent, "opened": opened_texts(form)}
+
+
+def test_what_somebody_else_wrote_meanwhile_is_not_taken_back(office, organisation):
+    place = make_premises(organisation, name="Old", access_note="Line one\nLine two", dog=True)
+    address = reverse("customers:premises_edit", args=[place.public_id])
+    sent = form_values(office.get(address))
+    Premises.objects.update(access_note="New gate", hose_run_m=30)
+    office.post(address, {**sent, "access_note": "Line one\r\nLine two", "name": "New"})
+    place.refresh_from_db()
+    assert (place.name, place.access_note, place.hose_run_m) == ("New", "New gate", 30)
+
+
+def test_after_an_error_the_page_still_knows_what_it_said_first(office, organisation):
+    place = make_premises(organisation, name="Old", access_note="First")
+    address = reverse("customers:premises_edit", args=[place.public_id])
+    sent = form_values(office.get(address))
+    wrong = office.post(address, {**sent, "access_note": "Second", "latitude": "152"})
+    again = {**sent, "access_note": "Second", "opened": opened_texts(wrong.context["forms"][0])}
+    office.post(address, again)
+    place.refresh_from_db()
+    assert place.access_note == "Second"
+
+
+@pytest.mark.parametrize("opened", ["", "{", "[]", "7"])
+def test_a_form_without_its_first_texts_is_measured_against_what_is_stored(
+    office, organisation, opened
+):
+    place = make_premises(organisation, name="Old")
+    fields = {"name": "New", "postcode": place.postcode, "opened": opened}
+    office.post(reverse("customers:premises_edit", args=[place.public_id]), fields)
+    place.refresh_from_db()
+    assert place.name == "New"
+
+
+def test_a_field_can_be_emptied(office, organisation):
+    place = make_premises(organisation, gate_width_mm=3100, dog=True)
+    address = reverse("customers:premises_edit", args=[place.public_id])
+    sent = form_values(office.get(address))
+    del sent["dog"]
+    office.post(address, {**sent, "gate_width_mm": ""})
+    place.refresh_from_db()
+    assert (place.gate_width_mm, place.dog) == (None, False)
 
 
 def test_a_renamed_place_is_found_by_its_new_name(office, organisation):
