@@ -12,7 +12,7 @@ from customers import access
 from scheduler import booking
 from scheduler.local_days import zone_at
 from scheduler.models import Job
-from servicing.visits import record_visit
+from servicing.visits import correct_visit, record_visit
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser
@@ -71,4 +71,33 @@ def close_job_sheet(*, job: Job, found: VisitFound, by: User, now: dt.datetime) 
     )
     close = booking.abandon if visit.abandoned_because else booking.finish
     close(job=job, visit=visit, by=by, now=now)
+    return visit
+
+
+@transaction.atomic
+def correct_job_sheet(*, job: Job, found: VisitFound, by: User, now: dt.datetime) -> Visit:
+    """Record what the sheet should have said; the job points to it, the old record is kept.
+
+    The same correction twice is one. Nobody is told anew: the office decides that.
+    """
+    done_by = require_visit(by, job)
+    job = (
+        Job.objects.select_for_update(of=("self",))
+        .select_related("system__premises__organisation", "visit__system")
+        .get(pk=job.pk)
+    )
+    if job.visit is None or job.state != Job.State.DONE:
+        message = "Only the record of a job that is done can be corrected."
+        raise booking.NotPossible(message)
+    if job.visit.sheet_key == found.sheet_key:
+        return job.visit
+    visit = correct_visit(
+        visit=job.visit,
+        found=found,
+        by=by,
+        today=today_at(job.system.premises, now),
+        done_by=done_by,
+    )
+    job.visit = visit
+    job.save(update_fields=["visit", "changed_at"])
     return visit

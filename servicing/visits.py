@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING
 
 from django.db import transaction
@@ -74,13 +74,22 @@ def correct_visit(
             return old.replaced_by
         raise VisitRefused(Refusal("sheet_key", "This record has been corrected already."))
     check(system, found, today, done_by)
-    new = write_visit(system, found, by)
+    new = write_visit(system, with_ticket_of(old, found), by)
     old.replaced_by = new
     old.save(update_fields=["replaced_by", "changed_at"])
     take_back_dates(system, old)
     take_over_dates(system)
     refresh_forecast(system, today=today)
     return new
+
+
+def with_ticket_of(old: Visit, found: VisitFound) -> VisitFound:
+    """What was found, with the tip ticket of the record it replaces where it names none."""
+    emptying: Emptying | None = getattr(old, "emptying", None)
+    if found.removal is None or found.removal.tip_ticket or emptying is None:
+        return found
+    removal = replace(found.removal, tipped_at=emptying.tipped_at, tip_ticket=emptying.tip_ticket)
+    return replace(found, removal=removal)
 
 
 def locked(system: System) -> System:

@@ -13,6 +13,7 @@ from scheduler.forms.job_sheet import (
     VisitForm,
     parts_of,
 )
+from scheduler.forms.past_sheet import SheetStart
 from scheduler.forms.sheet_fields import AbandonForm
 from scheduler.local_days import at_local, zone_at
 from servicing.models import System
@@ -56,22 +57,29 @@ class JobSheet:
         *,
         job: Job,
         units: str,
-        initial: Mapping[str, Any] | None = None,
+        start: SheetStart | None = None,
         data: QueryDict | None = None,
     ) -> None:
         self.job, self.units = job, units
-        system = job.system
+        system, start = job.system, start or SheetStart()
         self.visit = VisitForm(
             data,
-            initial={"sheet_key": uuid.uuid4(), **(initial or {})},
+            initial={"sheet_key": uuid.uuid4(), **start.visit},
             parts=parts_of(system),
             volume_unit=UNIT_NAMES[units],
             emptying=job.kind == job.Kind.EMPTYING,
         )
         tanks = system.tanks.all() if system.holds_sludge else ()
-        self.dips = [DipForm(data, tank=tank) for tank in tanks]
-        self.chambers = [ChamberForm(data, chamber=one) for one in system.chambers.all()]
-        self.defects = [DefectForm(data, prefix=f"defect-{n}") for n in range(DEFECT_LINES)]
+        self.dips = [DipForm(data, tank=one, initial=start.dips.get(one.pk)) for one in tanks]
+        self.chambers = [
+            ChamberForm(data, chamber=one, initial=start.chambers.get(one.pk))
+            for one in system.chambers.all()
+        ]
+        lines = [*start.defects, *({} for _ in range(DEFECT_LINES))]
+        lines = lines[: max(DEFECT_LINES, len(start.defects))]
+        self.defects = [
+            DefectForm(data, prefix=f"defect-{n}", initial=told) for n, told in enumerate(lines)
+        ]
         self.asks_to_confirm = False
 
     @property

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
@@ -17,15 +18,24 @@ from customers.access import member_required
 from scheduler import crew_sheets
 from scheduler.booking import NotPossible
 from scheduler.date_words import next_emptying_words
+from scheduler.forms.past_sheet import SheetStart, start_from
 from scheduler.forms.sheet_parts import AbandonSheet, JobSheet
-from scheduler.job_sheets import close_job_sheet, may_do_visit, require_visit, today_at
+from scheduler.job_sheets import (
+    close_job_sheet,
+    correct_job_sheet,
+    may_do_visit,
+    require_visit,
+    today_at,
+)
 from scheduler.models import Job
+from servicing.models import Visit
 from servicing.visit_facts import VisitRefused
 
 if TYPE_CHECKING:
     from customers.models import User
 
 Sheet = JobSheet | AbandonSheet
+Verb = Callable[..., Visit]
 
 
 def visible_job(request: HttpRequest, public_id: uuid.UUID) -> Job:
@@ -62,6 +72,39 @@ def job_sheet_abandon(request: HttpRequest, public_id: uuid.UUID) -> HttpRespons
 
 @member_required
 @never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def job_sheet_correct(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
+    """Show the sheet as it was recorded, or take it put right."""
+    job = visible_job(request, public_id)
+    organisation = require_visit(request.user, job)
+    if job.visit is None or job.state != Job.State.DONE:
+        return redirect("scheduler:job_sheet", public_id=job.public_id)
+    if request.method != "POST":
+        start = start_from(job.visit, organisation.units)
+        sheet = JobSheet(job=job, units=organisation.units, start=start)
+        return correction_page(request, job, sheet)
+    sheet = JobSheet(job=job, units=organisation.units, data=request.POST)
+    closed = close_with(request, job, sheet, verb=correct_job_sheet)
+    return closed or correction_page(request, job, sheet, status=422)
+
+
+def correction_page(
+    request: HttpRequest, job: Job, sheet: JobSheet, status: int = 200
+) -> HttpResponse:
+    """The sheet in one piece, without the way to the cover."""
+    told = {
+        "job": job,
+        "system": job.system,
+        "sheet": sheet,
+        "correcting": True,
+        "organisation": job.driven_by,
+        "place": "rounds",
+    }
+    return render(request, "scheduler/job_sheet_correct.html", told, status=status)
+
+
+@member_required
+@never_cache
 @require_GET
 def job_recorded(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     """Say what was recorded and when the next emptying is likely."""
@@ -77,12 +120,15 @@ def job_recorded(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
         "forecast": forecast,
         "follow_up": job.followed_by.first(),
         "organisation": job.driven_by,
+        "may_correct": job.state == Job.State.DONE and may_do_visit(request.user, job),
         "place": "rounds",
     }
     return render(request, "scheduler/job_recorded.html", said)
 
 
-def close_with(request: HttpRequest, job: Job, sheet: Sheet) -> HttpResponse | None:
+def close_with(
+    request: HttpRequest, job: Job, sheet: Sheet, *, verb: Verb = close_job_sheet
+) -> HttpResponse | None:
     """Record a valid sheet and go to what it led to; None when the page must be shown again."""
     if not sheet.is_valid():
         return None
@@ -91,7 +137,7 @@ def close_with(request: HttpRequest, job: Job, sheet: Sheet) -> HttpResponse | N
     litres = stop.round.tanker.capacity_litres if stop else None
     try:
         found = sheet.found(tanker_litres=litres)
-        close_job_sheet(job=job, found=found, by=user, now=timezone.now())
+        verb(job=job, found=found, by=user, now=timezone.now())
     except VisitRefused as refused:
         sheet.add_refusals(refused.refusals)
         return None
@@ -111,7 +157,7 @@ def sheet_page(
     told = sheet_facts(request, job)
     if told["may_fill_in"]:
         initial, units = told.pop("initial"), told["organisation"].units
-        told["sheet"] = sheet or JobSheet(job=job, units=units, initial=initial)
+        told["sheet"] = sheet or JobSheet(job=job, units=units, start=SheetStart(visit=initial))
         told["abandon"] = abandon or AbandonSheet(job=job, initial=initial)
         told["refused"] = sheet or abandon
         told["is_abandoning"] = abandon is not None
@@ -148,5 +194,6 @@ def sheet_facts(request: HttpRequest, job: Job) -> dict[str, Any]:
 urlpatterns = [
     path("jobs/<uuid:public_id>/sheet/", job_sheet, name="job_sheet"),
     path("jobs/<uuid:public_id>/sheet/abandon/", job_sheet_abandon, name="job_sheet_abandon"),
+    path("jobs/<uuid:public_id>/sheet/correct/", job_sheet_correct, name="job_sheet_correct"),
     path("jobs/<uuid:public_id>/recorded/", job_recorded, name="job_recorded"),
 ]

@@ -161,6 +161,14 @@ def test_a_correction_keeps_the_old_record(system, tess):
     assert list(Visit.objects.that_count()) == [new]
 
 
+def test_a_correction_keeps_the_tip_ticket(system, tess):
+    wrong = RemovalFound(litres_removed=270, tipped_at="Low Works", tip_ticket="T-1")
+    old = record_visit(system=system, found=found(removal=wrong), by=tess, today=TODAY)
+    right = found(removal=RemovalFound(litres_removed=2700))
+    new = correct_visit(visit=old, found=right, by=tess, today=TODAY)
+    assert (new.emptying.tipped_at, new.emptying.tip_ticket) == ("Low Works", "T-1")
+
+
 def test_a_correction_twice_is_one_correction(system, tess):
     wrong = record_visit(system=system, found=found(), by=tess, today=TODAY)
     right = found(notes="as it was")

@@ -49,10 +49,9 @@
     }
   });
 
-  const done = document.querySelector("[data-draft-done]");
-  if (done) {
+  document.querySelectorAll("[data-draft-done]").forEach((done) => {
     store.remove(PREFIX + done.dataset.draftDone);
-  }
+  });
 
   const form = document.querySelector("form[data-draft]");
   if (!form) {
