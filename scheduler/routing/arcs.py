@@ -46,13 +46,19 @@ class Arcs:
         self.days = days
         self._spots: list[_Spot] = []
         self._known: dict[tuple[str, str, int | None], int] = {}
-        keys = list(dict.fromkeys(day.profile_key for day in days))
+        self._tied = any(job.move_pence and job.planned_tanker for job in jobs)
+        self._tied |= any(job.locked_tanker for job in jobs)
+        keys = list(dict.fromkeys(self._key(day) for day in days))
         self._profile = {key: number for number, key in enumerate(keys)}
         self._usable: dict[tuple[str, int], Windows] = {}
         for number, key in enumerate(keys):
-            day = next(each for each in days if each.profile_key == key)
+            day = next(each for each in days if self._key(each) == key)
             for job in jobs:
                 self._usable[job.id, number] = self._windows_on(job, day)
+
+    def _key(self, day: TankerDay) -> tuple[object, ...]:
+        """Tanker-days share a profile unless some job cares which tanker comes."""
+        return (day.profile_key, day.tanker.id if self._tied else None)
 
     def _windows_on(self, job: Job, day: TankerDay) -> Windows:
         if unsuitable_tanker(job, day.tanker) is not None:
@@ -61,7 +67,7 @@ class Arcs:
 
     def profile_of(self, day: TankerDay) -> int:
         """Number of the profile a tanker-day uses."""
-        return self._profile[day.profile_key]
+        return self._profile[self._key(day)]
 
     def windows_of(self, job: Job) -> Windows:
         """Every window of the day in which some tanker could start the job, each once.
@@ -231,7 +237,8 @@ class Arcs:
             if not self._usable[spot.job.id, profile] or spot.window not in windows:
                 cost[:, number] = WALL
                 continue
-            pence = spot.job.day_pence(day.on) + spot.job.litres / 1000 * cheapest
+            pence: float = spot.job.day_pence(day.on) + spot.job.move_cost(day.tanker.id, day.on)
+            pence += spot.job.litres / 1000 * cheapest
             cost[:, number] += round(pence * UNITS_PER_PENNY)
 
     def _set_idle(self, cost: Matrix, time: Matrix) -> None:

@@ -1,6 +1,6 @@
 """Planning rounds: from a problem to a plan in which every line can be driven."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -105,13 +105,12 @@ def orders_of(problem: Problem, roads: Roads, plan: Plan | None) -> list[Order]:
 def finished(
     problem: Problem,
     roads: Roads,
-    orders: Iterable[Order],
-    possible: Iterable[Job],
+    orders: Sequence[Order],
+    possible: Sequence[Job],
     left_out: Iterable[LeftOut],
 ) -> Plan:
     """Orders become checked rounds; whatever is in none is explained."""
-    possible = list(possible)
-    repaired = passing_rounds(problem, roads, orders)
+    repaired = passing_rounds(problem, roads, [*orders, *_homeward(problem, roads, orders)])
     rounds = paying_rounds(problem, repaired.rounds)
     plan = Plan(rounds=tuple(rounds), left_out=(), missed_value_pence=0)
     plan = put_back(problem, roads, plan, _missing(possible, plan))
@@ -135,3 +134,13 @@ def finished(
 def _missing(possible: Iterable[Job], plan: Plan) -> list[str]:
     planned = {job for round_ in plan.rounds for job in round_.job_ids}
     return [job.id for job in possible if job.id not in planned]
+
+
+def _homeward(problem: Problem, roads: Roads, orders: Iterable[Order]) -> list[Order]:
+    """Tankers that are out and have nothing more to do still come home, by a works if loaded."""
+    busy = {(day.tanker.id, day.on) for day, _ in orders}
+    return [
+        (day, ())
+        for day in tanker_days(problem, roads, problem.dates)
+        if (day.tanker.id, day.on) not in busy and problem.must_come_home(day.tanker.id, day.on)
+    ]

@@ -146,6 +146,15 @@ class Problem:
                 return start
         return None
 
+    def must_come_home(self, tanker_id: str, day: date) -> bool:
+        """Whether a tanker is out, or loaded, so that it has to drive even without a job."""
+        start = self.start_of(tanker_id, day)
+        if start is None:
+            return False
+        base = self.base_of(self.tanker(tanker_id))
+        away = (start.latitude, start.longitude) != (base.latitude, base.longitude)
+        return away or (start.load_litres > 0 and not self.tanker(tanker_id).may_end_loaded)
+
     def works_open_on(self, day: date) -> tuple[Works, ...]:
         """The works that take tankers on that day."""
         return tuple(works for works in self.works if works.is_open_on(day))

@@ -52,8 +52,8 @@ def passing_round(
         job, check = _least_loss(problem, roads, round_, breaches)
         taken_off[job] = next((each for each in breaches if each.job == job), breaches[0])
         round_, breaches = check.round, list(check.breaches)
-    must_come_home = problem.start_of(round_.tanker, round_.on) is not None
-    return round_ if round_.job_ids or must_come_home else None
+    must_drive = round_.job_ids or problem.must_come_home(round_.tanker, round_.on)
+    return round_ if must_drive else None
 
 
 def _least_loss(
@@ -100,7 +100,8 @@ def paying_rounds(problem: Problem, rounds: Iterable[Round]) -> list[Round]:
     kept = []
     for round_ in rounds:
         jobs = [problem.job(job) for job in round_.job_ids]
-        must_go = any(job.required for job in jobs) or problem.start_of(round_.tanker, round_.on)
+        must_go = any(job.required for job in jobs)
+        must_go = must_go or problem.must_come_home(round_.tanker, round_.on)
         if must_go or round_.costs.total <= sum(job.value_pence for job in jobs):
             kept.append(round_)
     return kept

@@ -26,7 +26,11 @@ def costs_of(
         overtime=round(overtime * tanker.overtime_pence_per_hour / 3600),
         fixed=tanker.fixed_pence_per_day,
         tipping=round(tipping_pence(problem, stops)),
-        late=sum(problem.job(stop.id).day_pence(on) for stop in stops if stop.kind == "job"),
+        late=sum(
+            problem.job(stop.id).day_pence(on) + problem.job(stop.id).move_cost(tanker.id, on)
+            for stop in stops
+            if stop.kind == "job"
+        ),
     )
 
 

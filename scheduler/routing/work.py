@@ -53,7 +53,7 @@ class Job:
     when its `value_pence` is more than it costs. `earliest` and `latest` are hard and
     inclusive; after `due` each day costs `late_pence_per_day`, before it each day costs
     `early_pence_per_day`; `day_cost_pence` adds whatever a day costs besides (the risk of
-    waiting, from the forecast). Windows, when given, are the only times the job may start.
+    waiting, from the forecast) and `move_pence` keeps it where it is planned. Windows, when given, are the only times the job may start.
     """
 
     id: str
@@ -82,6 +82,9 @@ class Job:
     part_of: str = ""
     locked_tanker: str | None = None
     locked_on: date | None = None
+    planned_tanker: str | None = None
+    planned_on: date | None = None
+    move_pence: int = 0
     hold_reason: str = ""
 
     def __post_init__(self) -> None:
@@ -119,6 +122,12 @@ class Job:
             pence += max(days_late, 0) * self.late_pence_per_day
             pence += max(-days_late, 0) * self.early_pence_per_day
         return pence
+
+    def move_cost(self, tanker: str, day: date) -> int:
+        """What it costs to move the job off the tanker or day it is planned for."""
+        other_tanker = self.planned_tanker is not None and tanker != self.planned_tanker
+        other_day = self.planned_on is not None and day != self.planned_on
+        return self.move_pence if other_tanker or other_day else 0
 
     def start_windows(self, day: date) -> tuple[tuple[int, int], ...]:
         """When the work may start on this day, in seconds after midnight; empty if never."""

@@ -1,6 +1,7 @@
 """Searches on several cores: as good as the best seed, repeatable, stopped when told."""
 
 import subprocess
+import sys
 from dataclasses import replace
 
 import pytest
@@ -39,7 +40,7 @@ def test_another_process_begins_from_the_plan_in_force():
 
 
 def test_a_process_that_fails_is_left_out(monkeypatch):
-    monkeypatch.setattr(processes.sys, "executable", "/bin/false")
+    monkeypatch.setattr(sys, "executable", "/bin/false")
     both = processes.search_on_cores(MODEL.data, TWO, initial=None, watch=Watch())
     assert cost_of(both) == cost_of(best_of_starts(MODEL.data, replace(TWO, processes=1)))
 
@@ -47,9 +48,12 @@ def test_a_process_that_fails_is_left_out(monkeypatch):
 def test_a_stopped_search_leaves_no_process_behind(monkeypatch):
     started: list[subprocess.Popen[bytes]] = []
     start = processes._started
-    monkeypatch.setattr(
-        processes, "_started", lambda task: started.append(start(task)) or started[-1]
-    )
+
+    def start_and_note(task):
+        started.append(start(task))
+        return started[-1]
+
+    monkeypatch.setattr(processes, "_started", start_and_note)
     effort = Effort(seconds=60, processes=2)
     watch = Watch(should_stop=lambda: True)
     processes.search_on_cores(MODEL.data, effort, initial=None, watch=watch)

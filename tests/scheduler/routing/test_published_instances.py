@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from pyvrp import read
 
-from scheduler.routing.solver import Effort, best_of_starts, cost_of
+from scheduler.routing.search import Effort, best_of_starts, cost_of
 
 ROOT = Path(__file__).resolve().parents[3]
 

@@ -20,8 +20,22 @@ METRES = [[0, 14_000, 22_000], [14_100, 0, 30_000], [22_000, 30_100, 0]]
 SECONDS = [[0, 900, 1400], [950, 0, 2000], [1400, 2050, 0]]
 
 
+class Tables(ThreadingHTTPServer):
+    """A server with the times it tells, the questions it heard, and what it says when broken."""
+
+    seconds: list[list[int | None]]
+    questions: list[dict[str, object]]
+    broken: bytes = b""
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.server_port}"
+
+
 class RoadServer(BaseHTTPRequestHandler):
     """Answers as the two services document it, from the tables above."""
+
+    server: Tables
 
     def log_message(self, *_args):
         """Say nothing."""
@@ -78,10 +92,9 @@ def number_of(latitude, longitude):
 
 @pytest.fixture
 def road_server():
-    server = ThreadingHTTPServer(("127.0.0.1", 0), RoadServer)
-    server.seconds, server.questions, server.broken = [list(row) for row in SECONDS], [], b""
+    server = Tables(("127.0.0.1", 0), RoadServer)
+    server.seconds, server.questions = [list(row) for row in SECONDS], []
     threading.Thread(target=server.serve_forever, daemon=True).start()
-    server.url = f"http://127.0.0.1:{server.server_port}"
     yield server
     server.shutdown()
     server.server_close()
@@ -159,7 +172,7 @@ def test_a_server_is_not_asked_when_every_pair_is_stored():
 def test_two_real_servers_agree_on_the_same_streets():
     """OSRM and Valhalla on one extract (central Helsinki, OpenStreetMap contributors, ODbL).
 
-    Half of the pairs must agree within 10 % in length and the middle pair within 25 % in time:
+    Three pairs of four must agree within 10 % in length and the middle pair within 25 % in time:
     they choose one-way streets and speeds differently, so single short trips may differ more.
     """
     addresses = [os.environ.get(f"EBBMARK_{name}_URL") for name in ("OSRM", "VALHALLA")]
@@ -172,5 +185,5 @@ def test_two_real_servers_agree_on_the_same_streets():
     far2, long2 = Valhalla(url=addresses[1], costing="auto")._block(places, places)
     both = np.isfinite(far) & np.isfinite(far2) & (far > 300)
     assert both.sum() > 500
-    assert np.mean(np.abs(far2[both] / far[both] - 1) < 0.10) > 0.5
+    assert np.mean(np.abs(far2[both] / far[both] - 1) < 0.10) > 0.75
     assert 0.75 < np.median(long2[both] / long[both]) < 1.25
