@@ -108,7 +108,8 @@ def _rate(
         return math.log(yearly), math.hypot(CESSPOOL_LOG_SD, people.log_sd)
     if facts.kind is Kind.GREASE_TRAP:
         quarter = 0.25 * volume * 365.25 / TRAP_FILL_DAYS
-        return math.log(quarter / max(people.persons[-1], 1e-9)), TRAP_LOG_SD
+        usual = next((persons for persons in reversed(people.persons) if persons > 0), 1.0)
+        return math.log(quarter / usual), TRAP_LOG_SD
     between = max(prior.log_sd**2 - MISREPORTED_LOG_SD**2, 0.01)
     return math.log(prior.median_rate), math.sqrt(between + people.log_sd**2)
 

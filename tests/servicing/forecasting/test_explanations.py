@@ -84,3 +84,7 @@ def test_kitchens_and_cesspools_are_described_as_what_they_are():
 def test_a_late_end_beyond_sixty_years_is_not_promised():
     first = told(system(persons=0.15))[0]
     assert "not likely to reach its limit before" in first
+
+
+def test_a_date_that_did_not_move_is_not_mentioned():
+    assert not any("moved from" in sentence for sentence in told(system(), system()))

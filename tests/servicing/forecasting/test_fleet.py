@@ -5,8 +5,15 @@ import numpy as np
 import pytest
 
 from servicing.forecasting.accumulation import BOOK_PRIOR
-from servicing.forecasting.facts import Dip, Kind, Method
-from servicing.forecasting.fleet import learn_fleet, learn_strata, repeat_dip_error
+from servicing.forecasting.facts import Dip, Kind, Method, Trigger
+from servicing.forecasting.fleet import (
+    MOST_SYSTEMS,
+    _top_of,
+    in_words,
+    learn_fleet,
+    learn_strata,
+    repeat_dip_error,
+)
 from servicing.forecasting.geometry import rectangular
 from servicing.forecasting.tanks import Compartment, Tank
 from tests.servicing.forecasting.known import system
@@ -113,3 +120,34 @@ def test_the_manager_reads_it_in_words():
     text = learn_fleet(fleet(60, 150), today=TODAY).text
     assert "120 measurements of 60 systems" in text
     assert "more than the book" in text
+
+
+def test_a_system_whose_trigger_cannot_be_used_teaches_nothing():
+    broken = system((date(2022, 1, 1), 500), trigger=Trigger(share=2.0))
+    assert learn_fleet([broken], today=TODAY).systems == 0
+
+
+def test_a_large_fleet_is_learned_from_an_even_choice_of_its_systems():
+    learned = learn_fleet(fleet(MOST_SYSTEMS + 40, 120), today=TODAY)
+    assert learned.systems == MOST_SYSTEMS + 40
+    assert learned.prior.median_rate == pytest.approx(120, rel=0.1)
+
+
+def test_blanket_readings_are_no_repeat_dips():
+    day = date(2022, 1, 1)
+    dips = (Dip(day, litres=300, method=Method.BLANKET), Dip(day, litres=800))
+    assert repeat_dip_error([replace(system(), dips=dips)]) == (0, 1.0)
+
+
+def test_the_same_rate_as_the_book_is_said_to_be_the_same():
+    text = in_words(BOOK_PRIOR, BOOK_PRIOR, 40, 80)
+    assert "the same as the book's" in text
+    straight = replace(BOOK_PRIOR, exponent_weights=(0.0, 0.1, 0.9), median_rate=60.0)
+    assert "straight line" in in_words(straight, BOOK_PRIOR, 40, 80)
+    assert "less than the book" in in_words(straight, BOOK_PRIOR, 40, 80)
+
+
+def test_a_flat_likelihood_keeps_the_best_of_the_three():
+    steps = np.array([-0.3, 0.0, 0.3])
+    assert _top_of(steps, np.array([1.0, 2.0, 3.0])) == 0.3
+    assert _top_of(steps, np.array([0.0, 1.0, 0.0])) == 0.0

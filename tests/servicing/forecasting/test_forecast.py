@@ -225,3 +225,30 @@ def test_the_published_worked_example_gives_43_months_on_its_straight_line():
     months = (passage.quantile(np.array([0.5])) - columns.event_time[:, 0]) * 12
     assert months[0] == pytest.approx(43.3, rel=0.06)
     assert forecast(facts).due_on < EMPTIED + timedelta(days=43 * 365.25 / 12)
+
+
+def test_people_unknown_before_the_first_record_are_an_assumption():
+    facts = system(occupancy=(Spell(date(2021, 5, 1), 3.0),))
+    found = forecast(facts)
+    assert [a.code for a in found.assumptions] == ["earlier_occupancy"]
+    assert found.due_on == forecast(system()).due_on
+
+
+def test_a_closed_kitchen_keeps_what_its_busy_years_were_like():
+    trap = SystemFacts(
+        "G", Tank(400), Kind.GREASE_TRAP, emptyings=(Emptying(date(2022, 3, 1)),),
+        occupancy=(
+            Spell(date(2000, 1, 1), use="restaurant", units=60),
+            Spell(date(2022, 3, 20), use="restaurant", units=0),
+        ),
+    )  # fmt: skip
+    found = forecast(trap)
+    assert 15 < found.level_p50 < 100
+    assert found.persons_now == 0
+
+
+def test_a_summer_let_and_a_home_can_be_forecast_side_by_side():
+    let = system(occupancy=(Spell(date(2010, 1, 1), 8.0, season=(6, 9)),))
+    together = forecast_systems([let, system()], today=TODAY)
+    assert len(together) == 2
+    assert together.of(1).due_on == forecast(system()).due_on

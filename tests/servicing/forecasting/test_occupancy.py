@@ -95,3 +95,8 @@ def test_every_fault_is_named_with_its_field(spells, field, code):
 def test_spells_that_meet_are_no_fault_even_on_a_leap_day():
     spells = [replace(HOME, ends=date(2020, 2, 29)), replace(HOME, starts=date(2020, 3, 1))]
     assert occupancy_faults("S1", spells) == []
+
+
+def test_a_grinder_makes_the_number_of_persons_less_sure():
+    grinding = person_equivalents([replace(HOME, grinder=True)], None)
+    assert grinding.log_sd == pytest.approx((MISREPORTED_LOG_SD**2 + 0.2**2) ** 0.5)

@@ -6,7 +6,7 @@ import pytest
 from servicing.forecasting.accumulation import BOOK_PRIOR
 from servicing.forecasting.columns import columns_of, row_of
 from servicing.forecasting.dip_value import dip_values
-from servicing.forecasting.facts import Emptying
+from servicing.forecasting.facts import Emptying, Trigger
 from servicing.forecasting.faults import BadMeasure
 from servicing.forecasting.learning import learn
 from servicing.forecasting.money import cheapest_risk, price_of_risk
@@ -135,3 +135,7 @@ def test_systems_that_cannot_be_forecast_have_no_price():
     assert price_of_risk(faulty, today=today, emptying_cost=200.0) is None
     assert price_of_risk([system(persons=0)], today=today, emptying_cost=200.0) is None
     assert cheapest_risk(faulty, today=today, emptying_cost=200.0, year_over_price=9.0) is None
+
+
+def test_a_system_whose_trigger_cannot_be_used_is_left_out():
+    assert values([system(trigger=Trigger(share=2.0))]) == ()
