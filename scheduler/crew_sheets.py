@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from django.db.models import Q
 
+from customers.local_days import zone_at
 from customers.models import Party
-from scheduler.local_days import zone_at
 from scheduler.models import Stop
 from servicing.models import Visit
 

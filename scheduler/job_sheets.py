@@ -9,8 +9,8 @@ from django.core.exceptions import PermissionDenied
 from django.db import transaction
 
 from customers import access
+from customers.local_days import zone_at
 from scheduler import booking
-from scheduler.local_days import zone_at
 from scheduler.models import Job
 from servicing.visits import correct_visit, record_visit
 

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 from django.utils.safestring import SafeString, mark_safe
 
+from customers.local_days import zone_at
 from scheduler.booking import standing_appointment
 from scheduler.date_words import next_emptying_words
-from scheduler.local_days import zone_at
 from scheduler.models import Job, TroubleReport
 from scheduler.owner_requests import is_household, occupancy_on
 from servicing.charts import LevelFacts, level_picture

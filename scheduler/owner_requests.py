@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from django.db import IntegrityError, transaction
 
 from customers import access
+from customers.local_days import zone_at
 from scheduler import booking, due_work, triage
-from scheduler.local_days import zone_at
 from scheduler.models import Appointment, DayRequest, Job, TroubleReport
 from servicing.forecasts import refresh_forecast
 from servicing.models import Occupancy, System

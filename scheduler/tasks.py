@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from celery import shared_task
 
+from customers.local_days import local_today
 from customers.models import Organisation
 from scheduler import due_work, round_plans, round_upkeep
-from scheduler.local_days import local_today
 from scheduler.messages import ladder, outbox
 from servicing.forecasts import refresh_forecasts as refresh
 from servicing.models import System

@@ -6,7 +6,7 @@ import uuid
 
 from celery import shared_task
 
-from customers.local_days import today_for
+from customers.local_days import local_today
 from customers.models import Organisation, User
 from servicing.importers.uploaded_lists import bring_in_upload, survey_upload
 from servicing.importers.uploads import find_upload
@@ -18,7 +18,7 @@ def read_list(organisation_id: int, token: str) -> None:
     organisation = Organisation.objects.get(pk=organisation_id)
     upload = find_upload(organisation, uuid.UUID(token))
     if upload is not None:
-        survey_upload(upload=upload, organisation=organisation, today=today_for(organisation))
+        survey_upload(upload=upload, organisation=organisation, today=local_today(organisation))
 
 
 @shared_task
@@ -33,5 +33,5 @@ def bring_in_list(organisation_id: int, token: str, user_id: int, *, take_change
         organisation=organisation,
         by=User.objects.get(pk=user_id),
         take_changes=take_changes,
-        today=today_for(organisation),
+        today=local_today(organisation),
     )

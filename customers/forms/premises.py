@@ -49,14 +49,16 @@ class PremisesForm(forms.ModelForm[Premises]):
         label="Weight limit, t",
         help_text="Weakest bridge, culvert or track on the way in.",
     )
-    hose_run_m = forms.FloatField(
+    hose_run_m = ScaledField(
+        per_unit=1,
         required=False,
         min_value=0,
         max_value=300,
         label="Hose run, m",
         help_text="From where the tanker can stand to the lid.",
     )
-    level_difference_m = forms.FloatField(
+    level_difference_m = ScaledField(
+        per_unit=1,
         required=False,
         min_value=-50,
         max_value=50,

@@ -26,6 +26,7 @@ class Premises(OwnedModel):
 
     class LocationSource(models.TextChoices):
         MEASURED = "measured", "Measured on site"
+        LIST = "list", "From the list it was brought in with"
         GRID = "grid", "Grid reference"
         MAP = "map", "Pointed at on the map"
         POSTCODE = "postcode", "Centre of the postcode area: approximate"

@@ -15,7 +15,7 @@ from customers import access, agreements
 from customers.access import member_required
 from customers.form_pages import Crumb, FormPage, facts_of, form_page
 from customers.forms import AgreementEndForm, AgreementForm, AgreementRenewForm, PlanForm
-from customers.local_days import today_for
+from customers.local_days import local_today
 from customers.middleware import organisation_of, user_of
 from customers.models import AftercarePlan, Agreement
 from customers.paging import count_to, stretch_of
@@ -49,7 +49,7 @@ def chosen(rows: AgreementQuerySet, which: str, today: dt.date) -> AgreementQuer
 def agreement_list(request: HttpRequest) -> HttpResponse:
     """Show agreements by their last day."""
     organisation = organisation_of(request)
-    today = today_for(organisation)
+    today = local_today(organisation)
     which = request.GET.get("which", "current")
     rows = chosen(Agreement.objects.filter(organisation=organisation), which, today)
     count, more = count_to(rows)
@@ -71,7 +71,7 @@ def agreement_list(request: HttpRequest) -> HttpResponse:
 def agreement_add(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     """Sell aftercare for a place."""
     place = changeable_premises(request, public_id)
-    form = AgreementForm(request.POST or None, premises=place, today=today_for(place.organisation))
+    form = AgreementForm(request.POST or None, premises=place, today=local_today(place.organisation))
     if request.method == "POST" and form.is_valid():
         try:
             agreements.start_agreement(premises=place, by=user_of(request), **form.cleaned_data)
@@ -111,7 +111,7 @@ def agreement_renew(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
 def agreement_end(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     """End an agreement before its term is out."""
     shown = changeable_agreement(request, public_id)
-    today = today_for(shown.organisation)
+    today = local_today(shown.organisation)
     form = AgreementEndForm(request.POST or None, agreement=shown, initial={"ended_on": today})
     if request.method == "POST" and form.is_valid():
         agreements.end_agreement(

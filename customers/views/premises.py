@@ -15,7 +15,7 @@ from customers import access, register
 from customers.access import member_required
 from customers.form_pages import Crumb, FormPage, all_valid, facts_of, form_page
 from customers.forms import PartyEndForm, PartyForm, PremisesForm
-from customers.local_days import today_for
+from customers.local_days import local_today
 from customers.middleware import organisation_of, user_of
 from customers.models import Party, Premises
 from customers.paging import count_to, stretch_of
@@ -72,7 +72,7 @@ def premises(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     context = {
         "premises": shown,
         "organisation": shown.organisation,
-        "today": today_for(shown.organisation),
+        "today": local_today(shown.organisation),
         "systems": shown.systems.select_related("forecast"),
         "parties": list(people.filter(premises=shown)),
         "agreements": shown.agreements.select_related("plan").order_by("-starts_on"),
@@ -161,7 +161,7 @@ def party_end(request: HttpRequest, public_id: uuid.UUID, party_id: int) -> Http
     """Say until when somebody was what they were."""
     shown = changeable_premises(request, public_id)
     party = get_object_or_404(shown.parties.select_related("person", "premises"), pk=party_id)
-    today = today_for(shown.organisation)
+    today = local_today(shown.organisation)
     form = PartyEndForm(request.POST or None, party=party, today=today, initial={"until": today})
     if request.method == "POST" and form.is_valid():
         register.end_party(party=party, until=form.cleaned_data["until"], by=user_of(request))

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from django.db import transaction
 from django.utils import timezone
 
+from customers.local_days import local_today
 from customers.models import CountryProfile, Membership, Organisation, User
 from scheduler import due_work
 from scheduler.demo.fleet import add_fleet
 from scheduler.demo.sheet import write_sheet
 from scheduler.demo.systems import add_systems
 from scheduler.demo.visits import MONTHS_OF_VISITS_DAYS, add_visits
-from scheduler.local_days import local_today
 from servicing.forecasts import refresh_forecasts
 from servicing.models import System
 

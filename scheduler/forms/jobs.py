@@ -9,8 +9,8 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from customers.local_days import at_local
 from customers.models import Organisation
-from scheduler.local_days import at_local
 from scheduler.models import Job
 
 if TYPE_CHECKING:

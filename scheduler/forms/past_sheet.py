@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from scheduler.local_days import zone_at
+from customers.local_days import zone_at
 from servicing.volumes import from_litres
 
 if TYPE_CHECKING:

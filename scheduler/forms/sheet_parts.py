@@ -6,6 +6,7 @@ import re
 import uuid
 from typing import TYPE_CHECKING, Any
 
+from customers.local_days import at_local, zone_at
 from scheduler.forms.job_sheet import (
     ChamberForm,
     DefectForm,
@@ -15,7 +16,6 @@ from scheduler.forms.job_sheet import (
 )
 from scheduler.forms.past_sheet import SheetStart
 from scheduler.forms.sheet_fields import AbandonForm
-from scheduler.local_days import at_local, zone_at
 from servicing.models import System
 from servicing.visit_facts import (
     ChamberFound,

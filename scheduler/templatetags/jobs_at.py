@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from django import template
 
 from customers.access import may
-from scheduler.local_days import local_today
+from customers.local_days import local_today
 from scheduler.models import Job
 
 if TYPE_CHECKING:

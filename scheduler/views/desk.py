@@ -11,8 +11,8 @@ from django.shortcuts import redirect, render
 from django.urls import path
 
 from customers.access import may
+from customers.local_days import day_span, local_today, zone_of
 from customers.middleware import organisation_of
-from scheduler.local_days import day_span, local_today, zone_of
 from scheduler.models import Appointment, DayRequest, Job, Message, Round, TroubleReport
 from servicing.models import Forecast, System
 

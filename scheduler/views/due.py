@@ -11,10 +11,10 @@ from django.urls import path
 from django.views.decorators.http import require_POST
 
 from customers.access import member_required, require
+from customers.local_days import local_today
 from customers.middleware import organisation_of
 from scheduler import due_work
 from scheduler.job_lists import JobFilter
-from scheduler.local_days import local_today
 from scheduler.models import Job
 from servicing.forecasts import refresh_forecasts
 from servicing.models import System

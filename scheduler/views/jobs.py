@@ -12,10 +12,10 @@ from django.views.decorators.http import require_POST
 
 from customers import access
 from customers.access import member_required
+from customers.local_days import local_today, zone_at
 from customers.middleware import organisation_of
 from scheduler import booking, due_work
 from scheduler.forms.jobs import HandOverForm, ReasonForm, TimeForm, WantJobForm
-from scheduler.local_days import local_today, zone_at
 from scheduler.models import Job
 from servicing.models import System
 

@@ -15,8 +15,8 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from customers import access
 from customers.access import member_required
+from customers.local_days import local_today
 from customers.middleware import organisation_of
-from scheduler.local_days import local_today
 from scheduler.messages import consent, outbox
 from scheduler.messages.calls import to_ring
 from scheduler.messages.lists import MessageFilter

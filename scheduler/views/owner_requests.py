@@ -15,11 +15,11 @@ from django.views.decorators.http import require_GET, require_POST
 
 from customers import access
 from customers.access import member_required
+from customers.local_days import zone_at
 from scheduler import owner_requests
 from scheduler.booking import NotPossible
 from scheduler.forms.jobs import TimeForm
 from scheduler.job_sheets import today_at
-from scheduler.local_days import zone_at
 from scheduler.models import DayRequest, Job, TroubleReport
 from scheduler.triage import BY_KEY
 from servicing.models import System

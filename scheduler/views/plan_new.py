@@ -10,10 +10,10 @@ from django.urls import path
 
 from customers import access
 from customers.access import member_required
+from customers.local_days import local_today
 from customers.middleware import organisation_of
 from scheduler import round_plans
 from scheduler.forms.rounds import PlanForm
-from scheduler.local_days import local_today
 from scheduler.models import Job
 from scheduler.views.plans import wake
 

@@ -15,12 +15,12 @@ from django.views.decorators.http import require_POST
 
 from customers import access
 from customers.access import member_required
+from customers.local_days import local_today
 from customers.middleware import organisation_of
 from scheduler import booking, tasks
 from scheduler import rounds as verbs
 from scheduler.charts import WeekLoad, weeks
 from scheduler.forms.rounds import CrewForm, WithdrawForm
-from scheduler.local_days import local_today
 from scheduler.models import PlanRun, Round
 from scheduler.round_sheets import map_of, rounds_with_stops, sheet_of, sheets_of
 from scheduler.views.plans import back_to

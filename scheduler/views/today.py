@@ -16,10 +16,10 @@ from django.views.decorators.http import require_GET, require_POST
 
 from customers import access
 from customers.access import member_required
+from customers.local_days import local_today
 from customers.middleware import organisation_of
 from scheduler import driven_days
 from scheduler.forms.today import TipForm
-from scheduler.local_days import local_today
 from scheduler.models import Crew, Round, Stop
 from servicing.volumes import from_litres
 

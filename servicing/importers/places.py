@@ -32,7 +32,7 @@ GRIDS = {
     "irish": IRISH_GRID,
     "irish_transverse_mercator": IRISH_TRANSVERSE_MERCATOR,
 }
-MEASURED, GRID, POSTCODE = "measured", "grid", "postcode"  # as Premises.LocationSource
+LISTED, GRID, POSTCODE = "list", "grid", "postcode"  # as Premises.LocationSource
 # Beyond this a position and a postcode cannot both be right: three times the radius of the
 # district (nine in ten of its postcodes) and 20 km; common sense, no source.
 RADII_ALLOWED, KILOMETRES_ALLOWED = 3.0, 20.0
@@ -80,8 +80,8 @@ def _postcode(reader: RowReader, defaults: Defaults) -> Postcode | None:
 
 def _position(reader: RowReader, defaults: Defaults) -> tuple[Position | None, str]:
     for finder, source in (
-        (_latitude_longitude, MEASURED),
-        (_together, MEASURED),
+        (_latitude_longitude, LISTED),
+        (_together, LISTED),
         (_grid_reference, GRID),
         (_eastings_northings, GRID),
     ):

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from customers import access
 from customers.access import member_required
-from customers.local_days import today_for
+from customers.local_days import local_today
 from customers.middleware import organisation_of
 from servicing import tasks
 from servicing.forms.lists import ListForm, ReadingForm
@@ -108,7 +108,7 @@ def read_as_answered(request: HttpRequest, upload: Upload, form: ReadingForm) ->
         return redirect("servicing:import_columns", upload.token)
     organisation = organisation_of(request)
     if upload.is_small:
-        survey_upload(upload=upload, organisation=organisation, today=today_for(organisation))
+        survey_upload(upload=upload, organisation=organisation, today=local_today(organisation))
     else:
         tasks.read_list.delay(organisation.pk, str(upload.token))
     return redirect("servicing:import_check", upload.token)
@@ -144,7 +144,7 @@ def import_bring_in(request: HttpRequest, token: uuid.UUID) -> HttpResponse:
     if upload.is_small:
         bring_in_upload(
             upload=upload, organisation=organisation, by=user, take_changes=take_changes,
-            today=today_for(organisation),
+            today=local_today(organisation),
         )  # fmt: skip
     else:
         tasks.bring_in_list.delay(organisation.pk, str(token), user.pk, take_changes=take_changes)
@@ -203,7 +203,7 @@ def register_export(request: HttpRequest) -> StreamingHttpResponse:
     """Hand out the register as CSV; so many owners at once are for the office only."""
     organisation = organisation_of(request)
     access.require(request.user, "register", organisation)
-    name = f"register-{organisation.slug}-{today_for(organisation):%Y-%m-%d}.csv"
+    name = f"register-{organisation.slug}-{local_today(organisation):%Y-%m-%d}.csv"
     return StreamingHttpResponse(
         register_lines(organisation),
         content_type="text/csv; charset=utf-8",

@@ -12,7 +12,7 @@ from django.shortcuts import render
 from django.urls import path, reverse
 
 from customers.access import member_required
-from customers.local_days import today_for
+from customers.local_days import local_today
 from customers.middleware import organisation_of
 from servicing.models import System
 from servicing.views.systems import DUE, found_systems
@@ -72,7 +72,7 @@ def chosen_systems(request: HttpRequest, today: dt.date) -> SystemQuerySet:
 @member_required
 def lid_map(request: HttpRequest) -> HttpResponse:
     """Show the map; the lids in view are fetched by bounds."""
-    today = today_for(organisation_of(request))
+    today = local_today(organisation_of(request))
     edges = chosen_systems(request, today).aggregate(
         west=Min("at_longitude"),
         south=Min("at_latitude"),
@@ -93,7 +93,7 @@ def lid_map(request: HttpRequest) -> HttpResponse:
 @member_required
 def lids(request: HttpRequest) -> HttpResponse:
     """Lids within `bounds`, at most MOST_LIDS of them."""
-    today = today_for(organisation_of(request))
+    today = local_today(organisation_of(request))
     rows = chosen_systems(request, today)
     bounds = bounds_of(request.GET.get("bounds", WHOLE_EARTH))
     if bounds is None:

@@ -15,7 +15,7 @@ from customers import access, register
 from customers.access import member_required
 from customers.form_pages import Crumb, FormPage, all_valid, facts_of, form_page
 from customers.forms import PremisesForm
-from customers.local_days import today_for
+from customers.local_days import local_today
 from customers.middleware import organisation_of, user_of
 from customers.models import Premises
 from servicing import corrections
@@ -61,7 +61,7 @@ def system_add(request: HttpRequest, public_id: uuid.UUID | None = None) -> Http
         place = get_object_or_404(rows, public_id=public_id)
         organisation = place.organisation
     access.require(request.user, "register", organisation)
-    today, data = today_for(organisation), request.POST or None
+    today, data = local_today(organisation), request.POST or None
     system_form = SystemForm(data, prefix="system", organisation=organisation, today=today)
     tank_form = TankForm(data, prefix="tank", units=organisation.units)
     use_form = OccupancyForm(data, prefix="use", today=today)
@@ -103,7 +103,7 @@ def registered(
 def system_edit(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     """Correct a system."""
     shown = changeable_system(request, public_id)
-    today = today_for(shown.organisation)
+    today = local_today(shown.organisation)
     form = SystemForm(
         request.POST or None, instance=shown, organisation=shown.organisation, today=today
     )
@@ -120,7 +120,7 @@ def system_edit(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
 def tank_edit(request: HttpRequest, public_id: uuid.UUID, position: int) -> HttpResponse:
     """Correct a tank of a system; position 0 adds one."""
     shown = changeable_system(request, public_id)
-    today = today_for(shown.organisation)
+    today = local_today(shown.organisation)
     tank = get_object_or_404(shown.tanks, position=position) if position else None
     form = TankForm(request.POST or None, instance=tank, units=shown.organisation.units)
 
@@ -135,7 +135,7 @@ def tank_edit(request: HttpRequest, public_id: uuid.UUID, position: int) -> Http
 def occupancy_edit(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     """Say who uses a system from a day on."""
     shown = changeable_system(request, public_id)
-    today = today_for(shown.organisation)
+    today = local_today(shown.organisation)
     last = shown.occupancies.last()
     known = {"use": last.use, "persons": last.persons} if last else {}
     form = OccupancyForm(request.POST or None, initial={"since": today, **known}, today=today)
@@ -156,7 +156,7 @@ def chamber_edit(
 ) -> HttpResponse:
     """Correct a chamber of a system, or add one."""
     shown = changeable_system(request, public_id)
-    today = today_for(shown.organisation)
+    today = local_today(shown.organisation)
     chamber = get_object_or_404(shown.chambers, pk=chamber_id) if chamber_id else None
     form = ChamberForm(request.POST or None, instance=chamber, system=shown, today=today)
 
@@ -186,7 +186,7 @@ def field_edit(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
 def ceiling_edit(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     """Record an interval against the usual rule, with its reason."""
     shown = changeable_system(request, public_id)
-    today = today_for(shown.organisation)
+    today = local_today(shown.organisation)
     known = {"months": shown.ceiling_override_months, "reason": shown.ceiling_override_reason}
     form = OverrideForm(request.POST or None, initial=known)
 

@@ -15,7 +15,7 @@ from django.utils.safestring import mark_safe
 from customers import access
 from customers.access import member_required
 from customers.form_pages import Crumb
-from customers.local_days import today_for
+from customers.local_days import local_today
 from customers.middleware import organisation_of
 from customers.models import Agreement, Party
 from customers.paging import count_to, stretch_of
@@ -73,7 +73,7 @@ def due_within(rows: SystemQuerySet, due: str, today: dt.date) -> SystemQuerySet
 def systems(request: HttpRequest) -> HttpResponse:
     """Show the register: systems with what is due."""
     organisation = organisation_of(request)
-    today = today_for(organisation)
+    today = local_today(organisation)
     rows = System.objects.visible_to(request.user).filter(organisation=organisation)
     rows = found_systems(rows, request.GET, today)
     by = "reference"
@@ -103,7 +103,7 @@ def system(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     """Show one system: when it is due and why, its level, its past, who has to do with it."""
     shown = visible_system(request, public_id)
     organisation = shown.organisation
-    today = today_for(organisation)
+    today = local_today(organisation)
     parties = Party.objects.filter(premises=shown.premises_id, until=None)
     agreements = Agreement.objects.filter(premises=shown.premises_id).current(today)
     context = {

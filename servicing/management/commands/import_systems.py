@@ -9,7 +9,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from customers.local_days import today_for
+from customers.local_days import local_today
 from customers.models import Organisation
 from servicing.forecasts import refresh_forecasts
 from servicing.importers.columns import ColumnMapping, MappingError, correct_mapping, guess_mapping
@@ -100,7 +100,7 @@ class Command(BaseCommand):
             self.stdout.write(remark)
         mapping = correct_mapping(guess_mapping(sheet), _uses(options["map"]))
         defaults = fitted_to(_answered(defaults_for(organisation), options), sheet, mapping)
-        return Intake(sheet, mapping, defaults, organisation, today_for(organisation))
+        return Intake(sheet, mapping, defaults, organisation, local_today(organisation))
 
     def _say_columns(self, mapping: ColumnMapping) -> None:
         self.stdout.write("Columns:")
