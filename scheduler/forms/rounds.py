@@ -66,6 +66,11 @@ class PlanForm(forms.Form):
         required=False,
         widget=forms.RadioSelect,
     )
+    every_day = forms.BooleanField(
+        label="Drive at weekends and on public holidays too",
+        required=False,
+        help_text="Counts when several days are planned; a single day is planned as asked.",
+    )
     arrival_minutes = forms.TypedChoiceField(
         label="Tell owners to expect us, either side of the planned time",
         choices=EITHER_SIDE,
@@ -90,7 +95,7 @@ class PlanForm(forms.Form):
         self.helper = FormHelper()
         self.helper.form_tag = False
         self.helper.layout = Layout(
-            Fieldset("When", Row("first_day", "days", "look_ahead_days")),
+            Fieldset("When", Row("first_day", "days", "look_ahead_days"), "every_day"),
             Fieldset("Who and where", Row("tankers", "works")),
             Fieldset("How", Row("kinds", "litres_high"), Row("arrival_minutes", "seconds")),
         )
@@ -118,6 +123,7 @@ class PlanForm(forms.Form):
             seconds=given["seconds"],
             litres_high=bool(given["litres_high"]),
             arrival_minutes=given["arrival_minutes"],
+            every_day=given["every_day"],
         )
 
 

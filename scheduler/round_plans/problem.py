@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from django.db.models import Prefetch
 
+from scheduler.messages.quiet_hours import is_bank_holiday
+from scheduler.messages.timing import holiday_region
 from scheduler.models import Job, Tanker, TankerDayOff, Works, WorksClosure
 from scheduler.routing import problem as routing
 from scheduler.routing.driver_hours import ASSIMILATED, GB_DOMESTIC
@@ -37,6 +39,7 @@ REGIMES = {
     Tanker.HoursRegime.DOMESTIC: GB_DOMESTIC,
 }
 MM = 1000
+SATURDAY = 5
 Lock = tuple[str, dt.date]
 
 
@@ -90,6 +93,7 @@ def problem_of(
     and `rows` spare asking again for what the caller has read already.
     """
     clock = LocalClock.of(organisation)
+    idle = frozenset() if settings.every_day else idle_days(organisation, first_day, days)
     fleet = fleet or fleet_of(organisation, settings.tankers, settings.works)
     rows = jobs_of(organisation, settings) if rows is None else rows
     horizon = (first_day, first_day + dt.timedelta(days=days - 1))
@@ -100,7 +104,7 @@ def problem_of(
         days=days,
         bases=_bases(fleet.tankers),
         works=tuple(_works(row) for row in fleet.works),
-        tankers=tuple(_tanker(row) for row in fleet.tankers),
+        tankers=tuple(_tanker(row, idle) for row in fleet.tankers),
         jobs=tuple(
             _job(
                 row,
@@ -111,6 +115,17 @@ def problem_of(
             )
             for row in rows
         ),
+    )
+
+
+def idle_days(organisation: Organisation, first_day: dt.date, days: int) -> frozenset[dt.date]:
+    """Weekends and public holidays among several days; a single day is meant as it is asked."""
+    if days == 1:
+        return frozenset()
+    region = holiday_region(organisation)
+    span = (first_day + dt.timedelta(days=number) for number in range(days))
+    return frozenset(
+        day for day in span if day.weekday() >= SATURDAY or is_bank_holiday(day, region)
     )
 
 
@@ -137,7 +152,7 @@ def _works(row: Works) -> routing.Works:
     )
 
 
-def _tanker(row: Tanker) -> routing.Tanker:
+def _tanker(row: Tanker, idle: frozenset[dt.date]) -> routing.Tanker:
     return routing.Tanker(
         id=str(row.public_id),
         base=str(row.base.public_id),
@@ -150,7 +165,7 @@ def _tanker(row: Tanker) -> routing.Tanker:
         pence_per_km=row.pence_per_km,
         pence_per_hour=row.pence_per_hour,
         fixed_pence_per_day=row.fixed_pence_per_day,
-        off=frozenset(off.day for off in row.days_off.all()),
+        off=idle.union(off.day for off in row.days_off.all()),
         width_m=row.width_m,
         height_m=row.height_m,
         gross_tonnes=row.gross_tonnes,

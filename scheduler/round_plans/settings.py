@@ -16,7 +16,8 @@ class PlanSettings:
     """Choices for one run; ids are public ids as text.
 
     `litres_high` plans on the litres that nine jobs in ten do not exceed. `arrival_minutes` is
-    how much earlier or later than planned an owner is told to expect us. `after` is an earlier
+    how much earlier or later than planned an owner is told to expect us. Unless `every_day`,
+    nobody drives at weekends or on public holidays, but a single day is planned as asked. `after` is an earlier
     run of the same days whose locked stops stay where they are and whose order is the start.
     """
 
@@ -28,6 +29,7 @@ class PlanSettings:
     seed: int = 1
     litres_high: bool = False
     arrival_minutes: int = 60
+    every_day: bool = False
     after: str = ""
 
     def as_json(self) -> dict[str, Any]:

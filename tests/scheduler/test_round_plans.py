@@ -338,6 +338,25 @@ def test_planning_again_with_a_tanker_grown_too_wide_still_answers(office, plann
     assert again.rounds.get().stops.filter(job=jobs[1]).exists()
 
 
+def test_nobody_drives_at_the_weekend_unless_asked(office, tanker):
+    """26 and 29 March 2027 are Good Friday and Easter Monday: public holidays in England."""
+    settings = settings_for([tanker], [])
+    thursday = dt.date(2027, 3, 25)
+    days = {"organisation": office, "first_day": thursday, "days": 6}
+    off = problem_of(settings=settings, **days).tankers[0].off
+    assert off == {thursday + dt.timedelta(days=number) for number in (1, 2, 3, 4)}
+    every_day = settings_for([tanker], [], every_day=True)
+    assert problem_of(settings=every_day, **days).tankers[0].off == frozenset()
+
+
+def test_a_single_day_is_planned_as_asked(office, tanker):
+    sunday = dt.date(2027, 3, 28)
+    found = problem_of(
+        organisation=office, first_day=sunday, days=1, settings=settings_for([tanker], [])
+    )
+    assert found.tankers[0].off == frozenset()
+
+
 def test_several_days_are_planned_in_one_run(office, planner, tanker):
     jobs = [job_at(office, due_on=DAY + dt.timedelta(days=2), minutes=170) for _ in range(6)]
     run = planned(office, planner, [tanker], jobs, days=3)
