@@ -30,7 +30,12 @@ LONGEST_TEST_FILE = 400  # a test file is a list of cases, read one by one
 LONGEST_FUNCTION = 40
 LONGEST_VIEW = 25
 # Each of these leaves only what the asker's organisation may see.
-SCOPES = ("visible_to(", "for_operator(", "organisation=", "organisation_of(request)")
+SCOPES: tuple[str, ...] = (
+    "visible_to(",
+    "for_operator(",
+    "organisation=",
+    "organisation_of(request)",
+)
 # What belongs to the person who asks, or to the place that a signed link names.
 SCOPES += ("memberships__user=user_of(request)", "premises=link.premises")
 
