@@ -91,6 +91,7 @@ TABLE = {
     "scheduler:job_sheet": page("job"),
     "scheduler:job_sheet_abandon": action("visit", "job"),
     "scheduler:job_recorded": page("done_job"),
+    "scheduler:job_sheet_correct": page("done_job", "visit"),
     "scheduler:today": page(),
     "scheduler:stop_arrived": elsewhere(
         "the crew of the round alone: tests/scheduler/test_today.py"
