@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST
 from customers import access
 from customers.access import member_required
 from customers.local_days import local_today, zone_at
-from customers.middleware import organisation_of
+from customers.middleware import organisation_of, user_of
 from scheduler import booking, due_work
 from scheduler.forms.jobs import HandOverForm, ReasonForm, TimeForm, WantJobForm
 from scheduler.models import Job
@@ -84,7 +84,7 @@ def _page(request: HttpRequest, one: Job, **bound: forms.Form) -> HttpResponse:
 def settle_time(request: HttpRequest, public_id: UUID, verb: str) -> HttpResponse:
     """Offer, book or move to a day and span."""
     one = _job(request, public_id)
-    access.require_change(request.user, one)
+    access.require_change(user_of(request), one)
     if verb not in Verbs:
         raise Http404
     zone = zone_at(one.system.premises)
@@ -93,7 +93,7 @@ def settle_time(request: HttpRequest, public_id: UUID, verb: str) -> HttpRespons
         return _page(request, one, time_form=form)
     when = {name: form.cleaned_data[name] for name in ("starts_at", "ends_at")}
     try:
-        Verbs[verb](job=one, by=request.user, **when)
+        Verbs[verb](job=one, by=user_of(request), **when)
     except booking.NotPossible as fault:
         form.add_error(None, str(fault))
         return _page(request, one, time_form=form)
@@ -106,14 +106,14 @@ def settle_time(request: HttpRequest, public_id: UUID, verb: str) -> HttpRespons
 def call_off(request: HttpRequest, public_id: UUID, verb: str) -> HttpResponse:
     """Cancel the visit or withdraw the job, with a reason."""
     one = _job(request, public_id)
-    access.require_change(request.user, one)
+    access.require_change(user_of(request), one)
     if verb not in Enders:
         raise Http404
     form = ReasonForm(request.POST)
     if not form.is_valid():
         return _page(request, one, reason_form=form)
     try:
-        Enders[verb](job=one, because=form.cleaned_data["because"], by=request.user)
+        Enders[verb](job=one, because=form.cleaned_data["because"], by=user_of(request))
     except booking.NotPossible as fault:
         form.add_error(None, str(fault))
         return _page(request, one, reason_form=form)
@@ -132,7 +132,7 @@ def hand_over(request: HttpRequest, public_id: UUID) -> HttpResponse:
         return _page(request, one, hand_over_form=form)
     operator = form.cleaned_data["operator"]
     try:
-        due_work.hand_over(job=one, operator=operator, by=request.user)
+        due_work.hand_over(job=one, operator=operator, by=user_of(request))
     except booking.NotPossible as fault:
         form.add_error(None, str(fault))
         return _page(request, one, hand_over_form=form)
@@ -151,7 +151,7 @@ def want(request: HttpRequest, public_id: UUID) -> HttpResponse:
         given = form.cleaned_data
         given["litres"] = given["litres"] or 0
         try:
-            added = due_work.want_job(system=system, by=request.user, **given)
+            added = due_work.want_job(system=system, by=user_of(request), **given)
         except booking.NotPossible as fault:
             form.add_error(None, str(fault))
         else:
