@@ -180,6 +180,7 @@ def letter_of(message: Message) -> Letter:
         unsubscribe_url=leave_address(message.organisation, message.to_address)
         if is_marketing
         else "",
+        is_response=message.calendar_method == "DECLINECOUNTER",
         # Answers to an invitation must come back to its token, all others to the office.
         reply_to=Party(office) if office and not message.calendar_method else None,
     )

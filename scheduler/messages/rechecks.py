@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 # What these say holds only while no day is settled.
 ONLY_UNSETTLED = frozenset({"offer", "offer_again", "overdue", "overdue_again"})
+# Methods that state an event; a refused counter-proposal only says that it stays as it is.
+REVISIONS = ("REQUEST", "CANCEL")
 UNSETTLED = (Job.State.WANTED, Job.State.OFFERED)
 
 
@@ -33,9 +35,9 @@ def _why_overtaken(message: Message) -> str:
         return "The visit was changed since."
     if event.cancelled_at is not None and message.calendar_method != "CANCEL":
         return "The visit was cancelled since."
-    if not message.calendar_method:
+    if message.calendar_method not in REVISIONS:
         return ""
-    later = event.messages.exclude(calendar_method="").filter(pk__gt=message.pk)
+    later = event.messages.filter(calendar_method__in=REVISIONS, pk__gt=message.pk)
     return "Overtaken by a later message." if later.exists() else ""
 
 

@@ -21,7 +21,7 @@ from scheduler.messages import consent, outbox
 from scheduler.messages.calls import to_ring
 from scheduler.messages.lists import MessageFilter
 from scheduler.messages.mime import wire_bytes
-from scheduler.models import Message
+from scheduler.models import Message, Reply
 
 if TYPE_CHECKING:
     from uuid import UUID
@@ -44,6 +44,9 @@ def message_list(request: HttpRequest) -> HttpResponse:
         "filter": narrowed,
         "page": page,
         "dead": mine.filter(state=Message.State.DEAD).count(),
+        "answers": Reply.objects.visible_to(request.user)
+        .filter(organisation=organisation, verdict="review", settled_at__isnull=True)
+        .count(),
         "calls": to_ring(organisation, local_today(organisation)),
         "today": local_today(organisation),
     }

@@ -13,6 +13,7 @@ from scheduler.views import (
     owner_requests,
     plan_new,
     plans,
+    replies,
     rounds,
     today,
 )
@@ -30,6 +31,7 @@ urlpatterns = [
     *moves.urlpatterns,
     *fleet.urlpatterns,
     *messages.urlpatterns,
+    *replies.urlpatterns,
     *job_sheet.urlpatterns,
     *today.urlpatterns,
     *owner_requests.urlpatterns,
