@@ -16,7 +16,8 @@ import numpy.typing as npt
 
 from servicing.forecasting.accumulation import BOOK_PRIOR, DIP, Columns, Prior
 from servicing.forecasting.checks import faults_of
-from servicing.forecasting.columns import columns_of, row_of
+from servicing.forecasting.columns import Row, columns_of, row_of
+from servicing.forecasting.due_date import earliest_ceiling
 from servicing.forecasting.facts import SystemFacts
 from servicing.forecasting.faults import BadMeasure
 from servicing.forecasting.learning import (
@@ -68,10 +69,11 @@ def dip_values(
         require_cost(name, cost)
     require_cost("year_over_cost", year_over_cost)
     rows = [row_of(facts, prior) for facts in systems if _fit(facts, today, prior)]
+    money = {"emptying_cost": emptying_cost, "year_over_cost": year_over_cost}
     found: list[DipValue] = []
     for first in range(0, len(rows), BLOCK):
         block = rows[first : first + BLOCK]
-        now, after, saves = _worth(columns_of(block), today, prior, emptying_cost, year_over_cost)
+        now, after, saves = _worth(block, today, prior, money)
         found += [
             DipValue(
                 block[i].facts.reference,
@@ -96,24 +98,34 @@ def _fit(facts: SystemFacts, today: date, prior: Prior) -> bool:
 
 
 def _worth(
-    columns: Columns, today: date, prior: Prior, emptying_cost: float, year_over_cost: float
+    rows: list[Row], today: date, prior: Prior, money: dict[str, float]
 ) -> tuple[Floats, Floats, Floats]:
     """Range now, range after, and saving, (n,) each: days, days, currency."""
+    columns = columns_of(rows)
+    latest = _ceilings(columns, rows)
     posterior = learn(columns, prior)
     use = columns.clock.use(np.full((len(columns), 1), years_of(today)))[:, 0]
     before = first_passage(columns, posterior, look_trusted=False)
-    money = {"emptying_cost": emptying_cost, "year_over_cost": year_over_cost}
-    cost, due = least_yearly_cost(before, posterior.cycle_start, use, **money)
+    cost, due = least_yearly_cost(before, posterior.cycle_start, use, latest=latest, **money)
     ranges, costs = [], []
     for litres in _likely_dips(columns, posterior, use, prior).T:
         tried = _with_dip(columns, use, litres)
         learned = learn(tried, prior)
         after = first_passage(tried, learned, look_trusted=False)
         ranges.append(_range_days(columns, after))
-        costs.append(least_yearly_cost(after, learned.cycle_start, use, **money)[0])
+        least, _ = least_yearly_cost(after, learned.cycle_start, use, latest=latest, **money)
+        costs.append(least)
     years = np.clip(due - posterior.cycle_start, 1 / 12, HORIZON_YEARS)
     saves = np.maximum(cost - np.mean(costs, axis=0), 0.0) * years
     return _range_days(columns, before), np.asarray(np.mean(ranges, axis=0)), saves
+
+
+def _ceilings(columns: Columns, rows: list[Row]) -> Floats:
+    """Years of use at each system's earliest ceiling, inf where it has none: (n,)."""
+    found = [earliest_ceiling(row.start, row.facts.ceilings) for row in rows]
+    years = np.array([[years_of(ceiling[0]) if ceiling else 0.0] for ceiling in found])
+    use = columns.clock.use(years)[:, 0]
+    return np.where([ceiling is not None for ceiling in found], use, np.inf)
 
 
 def _likely_dips(columns: Columns, posterior: Posterior, use: Floats, prior: Prior) -> Floats:

@@ -66,12 +66,14 @@ def least_yearly_cost(
     cycle_start: Floats,
     use: Floats,
     *,
+    latest: Floats,
     emptying_cost: float,
     year_over_cost: float,
 ) -> tuple[Floats, Floats]:
     """Least cost of a year from ``use`` (n,) years of use on, and the years of use it is had at.
 
-    What happened before ``use`` is past and costs nothing more.
+    What happened before ``use`` is past and costs nothing more. A ceiling allows nothing after
+    ``latest`` (n,) years of use, inf for none; past it, only ``use`` itself is left.
     """
     gaps = np.concatenate([[0.0], np.geomspace(1 / 52, passage.steps[-1], 150)])
     chance = passage.probability(use[:, None] + gaps)
@@ -79,7 +81,9 @@ def least_yearly_cost(
     area = np.concatenate([np.zeros((len(use), 1)), np.cumsum(middles, axis=1)], axis=1)
     age = np.maximum((use - cycle_start)[:, None] + gaps, 1 / 52)
     cost = (emptying_cost + year_over_cost * area) / age
-    best = cost.argmin(axis=1)
+    barred = use[:, None] + gaps > latest[:, None]
+    barred[:, 0] = False
+    best = np.where(barred, np.inf, cost).argmin(axis=1)
     return np.asarray(cost[np.arange(len(use)), best]), use + gaps[best]
 
 

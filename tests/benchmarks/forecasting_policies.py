@@ -22,6 +22,7 @@ from tests.benchmarks.forecasting_worlds import STEPS_A_YEAR, Homes, World, home
 YEARS = 15
 TRIGGER = 1 / 3
 START = date(2000, 1, 1)
+REFIT_YEARS = 4.0
 LONGEST = 10.0  # years between emptyings under any rule
 Rule = Callable[[Homes, "Diaries", np.ndarray, float], np.ndarray]
 
@@ -112,7 +113,7 @@ def mancl(times: float) -> Rule:
 
 @dataclass
 class Learned:
-    """Our forecasts, by accepted risk or by money; the fleet is learned again every two years."""
+    """Our forecasts, by accepted risk or by money; the fleet is learned again every four years."""
 
     risk: float | None = None
     year_over: float | None = None  # cost of a year over the trigger, in emptyings
@@ -123,7 +124,7 @@ class Learned:
     def __call__(
         self, homes: Homes, diaries: Diaries, called: np.ndarray, now: float
     ) -> np.ndarray:
-        if self.fleet and now >= self.learned_at + 2.0:
+        if self.fleet and now >= self.learned_at + REFIT_YEARS:
             everyone = [diaries.facts(homes, i) for i in range(len(homes)) if diaries.dips[i]]
             self.prior = learn_fleet(everyone, today=day_of(now + 1)).prior
             self.learned_at = now

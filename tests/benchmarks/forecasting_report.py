@@ -166,10 +166,8 @@ def _head(*names: str) -> Iterator[str]:
     yield "|---" * len(names) + "|"
 
 
-def report(n: int, n_policy: int) -> Iterator[str]:
-    """The whole report, line by line."""
-    yield f"{n} homes a seed, seeds {SEEDS}; fleets of {FLEET_SYSTEMS}, seeds {FLEET_SEEDS}"
-    yield "\n## Dates"
+def dates(n: int) -> Iterator[str]:
+    """Coverage and error of the dates in every world."""
     yield from _head(
         "world",
         "prior",
@@ -182,14 +180,23 @@ def report(n: int, n_policy: int) -> Iterator[str]:
     )
     for world in WORLDS:
         yield from date_rows(world, n)
-    yield "\n## CRPS in years"
+
+
+def doubt(n: int) -> Iterator[str]:
+    """CRPS in years, ours (taught by the fleet) and four rules that know no doubt."""
     yield from _head("world", "dips", "ours", "12 months", "Mancl", "nominal", "last dip")
     for world in WORLDS:
         yield from crps_rows(world, n)
-    yield "\n## After three dips"
+
+
+def oracles(n: int) -> Iterator[str]:
+    """After three dips, beside forecasters who were told the truth."""
     yield from _head("forecaster", "median log error", "ours against it")
     yield from oracle_rows(n)
-    yield "\n## Fifteen years of emptying"
+
+
+def policies(n: int) -> Iterator[str]:
+    """Fifteen years of emptying, at equal trips."""
     yield from _head(
         "world",
         "rule",
@@ -199,16 +206,23 @@ def report(n: int, n_policy: int) -> Iterator[str]:
         "ours by money (part)",
     )
     for world in (FITS, WORLDS[-1]):
-        yield from policy_rows(world, n_policy)
+        yield from policy_rows(world, n)
+
+
+PARTS = {"dates": dates, "doubt": doubt, "oracles": oracles, "policies": policies}
 
 
 def main() -> None:
     arguments = argparse.ArgumentParser(description=__doc__)
+    arguments.add_argument("--part", choices=PARTS, action="append")
     arguments.add_argument("--homes", type=int, default=6000)
     arguments.add_argument("--policy-homes", type=int, default=400)
     chosen = arguments.parse_args()
-    for line in report(chosen.homes, chosen.policy_homes):
-        print(line, flush=True)  # noqa: T201 - a command's output
+    for part in chosen.part or PARTS:
+        homes = chosen.policy_homes if part == "policies" else chosen.homes
+        print(f"\n## {PARTS[part].__doc__} {homes} homes a seed.")  # noqa: T201
+        for line in PARTS[part](homes):
+            print(line, flush=True)  # noqa: T201 - a command's output
 
 
 if __name__ == "__main__":

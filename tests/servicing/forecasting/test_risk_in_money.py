@@ -6,7 +6,7 @@ import pytest
 from servicing.forecasting.accumulation import BOOK_PRIOR
 from servicing.forecasting.columns import columns_of, row_of
 from servicing.forecasting.dip_value import dip_values
-from servicing.forecasting.facts import Emptying, Trigger
+from servicing.forecasting.facts import Ceiling, Emptying, Trigger
 from servicing.forecasting.faults import BadMeasure
 from servicing.forecasting.learning import learn
 from servicing.forecasting.money import cheapest_risk, price_of_risk
@@ -50,7 +50,10 @@ def test_the_cost_that_an_accepted_risk_stands_for_makes_it_the_cheapest():
 
 
 def test_least_cost_agrees_with_the_dense_search_from_the_start():
-    cost, _ = least_yearly_cost(PASSAGE, START, START, emptying_cost=200.0, year_over_cost=1000.0)
+    never = np.full(2, np.inf)
+    cost, _ = least_yearly_cost(
+        PASSAGE, START, START, latest=never, emptying_cost=200.0, year_over_cost=1000.0
+    )
     assert cost[0] == pytest.approx(dense_cost(0, 200.0, 1000.0)[1].min(), rel=0.01)
 
 
@@ -139,3 +142,11 @@ def test_systems_that_cannot_be_forecast_have_no_price():
 
 def test_a_system_whose_trigger_cannot_be_used_is_left_out():
     assert values([system(trigger=Trigger(share=2.0))]) == ()
+
+
+def test_a_dip_is_worth_nothing_where_a_ceiling_decides_anyway():
+    free = named("free", persons=1.0)
+    bound = named("bound", persons=1.0, ceilings=(Ceiling(45, "law"),))
+    found = {value.reference: value.saves for value in values([free, bound])}
+    assert found["free"] > 20
+    assert found["bound"] < 0.2 * found["free"]
