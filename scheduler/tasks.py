@@ -7,7 +7,7 @@ from celery import shared_task
 from customers.local_days import local_today
 from customers.models import Organisation
 from scheduler import due_work, round_plans, round_upkeep
-from scheduler.messages import ladder, outbox
+from scheduler.messages import ladder, mailbox, outbox
 from servicing.forecasts import refresh_forecasts as refresh
 from servicing.models import System
 
@@ -24,6 +24,12 @@ def drain_outbox() -> None:
 def write_reminders() -> None:
     """Put the reminders of the ladder into the outbox."""
     ladder.plan_reminders()
+
+
+@shared_task
+def poll_replies() -> None:
+    """Take in the answers that wait in the mailbox, if one is set up."""
+    mailbox.poll_replies()
 
 
 @shared_task

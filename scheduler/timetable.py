@@ -18,6 +18,7 @@ class Wake(TypedDict):
 TIMETABLE: dict[str, Wake] = {
     "drain the outbox": {"task": "scheduler.tasks.drain_outbox", "schedule": MINUTE / 4},
     "write reminders": {"task": "scheduler.tasks.write_reminders", "schedule": 10 * MINUTE},
+    "poll replies": {"task": "scheduler.tasks.poll_replies", "schedule": 2 * MINUTE},
     "refresh forecasts": {"task": "scheduler.tasks.refresh_forecasts", "schedule": 30 * MINUTE},
     "wake waiting plans": {"task": "scheduler.tasks.wake_waiting_plans", "schedule": MINUTE},
     "tidy rounds": {"task": "scheduler.tasks.tidy_rounds", "schedule": MINUTE},

@@ -14,6 +14,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 from urllib.parse import unquote, urlsplit
 
+from django.conf import settings
+from django.utils import timezone
+
 from scheduler.calendar_invites.replies import LONGEST_MAIL
 from scheduler.messages.replies import apply_reply
 
@@ -119,6 +122,14 @@ class ImapMailbox:
             msg = f"The mailbox refused {name}."
             raise imaplib.IMAP4.error(msg)
         return answer
+
+
+def poll_replies() -> Polled:
+    """Take in what waits in the mailbox of the settings; nothing where none is set up."""
+    if not settings.REPLIES_URL:
+        return Polled()
+    with open_mailbox(settings.REPLIES_URL) as mailbox:
+        return poll(mailbox, now=timezone.now())
 
 
 @contextmanager

@@ -43,7 +43,8 @@ logger = logging.getLogger(__name__)
 
 # So many are claimed at a time: few enough that a slow server does not outlast their lease.
 HANDFUL = 20
-BATCH = 200
+# One pass takes what a burst of reminders leaves behind; the next turn takes the rest.
+BATCH = 2000
 CLOSED_FOR = timedelta(minutes=1)
 State = Message.State
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages as notices
 from django.db.models import Q
@@ -17,8 +17,8 @@ from django.views.decorators.http import require_POST, require_safe
 
 from customers import access
 from customers.access import member_required
-from customers.middleware import organisation_of
-from customers.models import Person, Premises
+from customers.middleware import organisation_of, user_of
+from customers.models import OwnedQuerySet, Person, Premises
 from scheduler.messages.feeds import feed_body, find_feed, issue_feed, revoke_feed
 from scheduler.models import Crew, FeedToken, Tanker
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from django.http import HttpRequest
 
-KINDS: dict[str, type[Crew | Tanker | Person | Premises]] = {
+KINDS: dict[str, Any] = {
     "crew": Crew,
     "tanker": Tanker,
     "person": Person,
@@ -96,8 +96,9 @@ def feed_new(request: HttpRequest, kind: str, public_id: UUID) -> HttpResponse:
     """Make a calendar address for a crew, a tanker, a person or a place."""
     if kind not in KINDS:
         raise Http404
-    about = get_object_or_404(KINDS[kind].objects.visible_to(request.user), public_id=public_id)
-    _, address = issue_feed(about=about, by=request.user)
+    rows: OwnedQuerySet[Any] = KINDS[kind].objects.visible_to(request.user)
+    about = get_object_or_404(rows, public_id=public_id)
+    _, address = issue_feed(about=about, by=user_of(request))
     request.session[SHOW_ONCE] = address
     return redirect("scheduler:feeds")
 
@@ -107,7 +108,7 @@ def feed_new(request: HttpRequest, kind: str, public_id: UUID) -> HttpResponse:
 def feed_revoke(request: HttpRequest, public_id: UUID) -> HttpResponse:
     """Close a calendar address."""
     token = get_object_or_404(FeedToken.objects.visible_to(request.user), public_id=public_id)
-    if revoke_feed(token=token, by=request.user, now=timezone.now()):
+    if revoke_feed(token=token, by=user_of(request), now=timezone.now()):
         notices.success(request, "The address is closed: calendars that use it get nothing more.")
     return redirect("scheduler:feeds")
 

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from customers import access
 from customers.access import member_required
 from customers.local_days import local_today
-from customers.middleware import organisation_of
+from customers.middleware import organisation_of, user_of
 from scheduler.messages import consent, outbox
 from scheduler.messages.calls import to_ring
 from scheduler.messages.lists import MessageFilter
@@ -86,7 +86,7 @@ def message_file(request: HttpRequest, public_id: UUID) -> HttpResponse:
 def message_again(request: HttpRequest, public_id: UUID) -> HttpResponse:
     """Give a message that could not be sent another chance."""
     one = _message(request, public_id)
-    if outbox.send_again(message=one, by=request.user):  # type: ignore[arg-type]
+    if outbox.send_again(message=one, by=user_of(request)):
         notices.success(request, "The message waits to be sent again.")
     else:
         notices.warning(request, "This message does not wait for another chance.")
@@ -98,7 +98,7 @@ def message_again(request: HttpRequest, public_id: UUID) -> HttpResponse:
 def message_posted(request: HttpRequest, public_id: UUID) -> HttpResponse:
     """Note that a letter was printed and posted."""
     one = _message(request, public_id)
-    if outbox.note_posted(message=one, by=request.user):  # type: ignore[arg-type]
+    if outbox.note_posted(message=one, by=user_of(request)):
         notices.success(request, "The letter is noted as posted.")
     else:
         notices.warning(request, "This letter does not wait to be posted.")

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST
 
 from customers import access
 from customers.access import member_required
-from customers.middleware import organisation_of
+from customers.middleware import organisation_of, user_of
 from scheduler.booking import NotPossible
 from scheduler.messages.replies import keep_our_time, note_seen, take_reply
 from scheduler.models import Reply
@@ -59,7 +59,7 @@ def reply_settle(request: HttpRequest, public_id: UUID, verb: str) -> HttpRespon
         raise Http404
     act, said = VERBS[verb]
     try:
-        done = act(reply=reply, by=request.user, now=timezone.now())
+        done = act(reply=reply, by=user_of(request), now=timezone.now())
     except NotPossible as fault:
         notices.error(request, str(fault))
     else:
