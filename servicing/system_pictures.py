@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 from servicing import volumes
 from servicing.charts import CurvePoint, DipMark, ForecastFacts, LevelFacts
-from servicing.models import Tank
+from servicing.models import System, Tank
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from servicing.forecasts.measured import MeasuredLevel
-    from servicing.models import Forecast, System
+    from servicing.models import Forecast
 
 TABLE_ROWS = 12
 
@@ -36,6 +36,7 @@ def level_facts(
         high=forecast.level_p90,
         trigger=forecast.trigger_litres,
         scum_share=(scum.scum_litres or 0.0) / scum.litres if scum else None,
+        sealed=system.kind == System.Kind.CESSPOOL,
         say=partial(volumes.spoken, units=units),
     )
 
@@ -68,6 +69,7 @@ def forecast_facts(
         removal_high=forecast.removal_p90,
         dips=tuple(DipMark(one.on, one.litres, one.error) for one in levels if one.on >= first),
         emptied_on=tuple(sorted(day for day in emptied if day >= first)),
+        content="sewage" if system.kind == System.Kind.CESSPOOL else "sludge and scum",
         say=partial(volumes.spoken, units=units),
     )
 

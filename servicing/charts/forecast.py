@@ -48,6 +48,7 @@ class ForecastFacts:
     removal_high: dt.date | None = None
     dips: tuple[DipMark, ...] = ()
     emptied_on: tuple[dt.date, ...] = ()
+    content: str = "sludge and scum"
     say: Callable[[float], str] = field(default=litres_only)
 
 
@@ -97,7 +98,7 @@ def forecast_chart(
     )
     return picture(
         key=key,
-        title="Sludge and scum, found and expected",
+        title=f"{facts.content.capitalize()}, found and expected",
         description=description(facts),
         size=size,
         body=body,

@@ -26,6 +26,7 @@ class LevelFacts:
 
     `low`, `likely` and `high` are the sludge and scum below the outlet: one time in ten less, as
     often more as less, one time in ten more. `scum_share` is the part of it last found floating.
+    A `sealed` tank has no outlet: what stands in it is sewage, and above that is room.
     """
 
     shape: str
@@ -35,7 +36,13 @@ class LevelFacts:
     high: float | None = None
     trigger: float | None = None
     scum_share: float | None = None
+    sealed: bool = False
     say: Callable[[float], str] = litres_only
+
+    @property
+    def content(self) -> str:
+        """What the level is the level of."""
+        return "sewage" if self.sealed else "sludge and scum"
 
     def share(self, litres: float) -> float:
         """Share of the working volume, never outside the tank."""
@@ -48,7 +55,7 @@ def level_picture(facts: LevelFacts, palette: Palette = SCREEN, key: str = "leve
         [
             clip(facts.shape, key),
             *contents(facts, palette, key),
-            *shell(facts.shape, palette),
+            *shell(facts, palette),
             *staff(facts, palette),
         ]
     )
@@ -65,10 +72,11 @@ def description(facts: LevelFacts) -> str:
     """The picture in words."""
     if facts.likely is None:
         return f"Working volume {facts.say(facts.working_volume)}. The level is not known."
-    parts = [f"Likely {facts.say(facts.likely)} of sludge and scum"]
+    parts = [f"Likely {facts.say(facts.likely)} of {facts.content}"]
     if facts.low is not None and facts.high is not None:
         parts.append(f"between {facts.say(facts.low)} and {facts.say(facts.high)}")
-    parts.append(f"in {facts.say(facts.working_volume)} below the outlet")
+    below = "" if facts.sealed else " below the outlet"
+    parts.append(f"in {facts.say(facts.working_volume)}{below}")
     if facts.trigger is not None:
         parts.append(f"to be emptied at {facts.say(facts.trigger)}")
     return ", ".join(parts) + "."
@@ -100,7 +108,7 @@ def layers(facts: LevelFacts) -> list[tuple[str, float, float, str]]:
     scum = facts.likely * (facts.scum_share or 0.0)
     sludge = facts.likely - scum
     top = height_share(facts.shape, facts.share(sludge), outlet)
-    name = "Sludge" if scum else "Sludge and scum"
+    name = "Sludge" if scum else facts.content
     found = [("sludge", 0.0, top, name)]
     if scum:
         under = height_share(facts.shape, 1 - facts.share(scum), outlet)
@@ -113,9 +121,10 @@ def contents(facts: LevelFacts, palette: Palette, key: str) -> list[str]:
     outlet_y = TOP + OUTLET_DROP
     depth = BOTTOM - outlet_y
     wide = {"x": LEFT, "width": RIGHT - LEFT}
+    above = "air" if facts.sealed else "water"
     parts = [
         element("rect", palette.attributes("air"), y=TOP, height=OUTLET_DROP, **wide),
-        element("rect", palette.attributes("water"), y=outlet_y, height=depth, **wide),
+        element("rect", palette.attributes(above), y=outlet_y, height=depth, **wide),
     ]
     named: list[tuple[str, float, float]] = []
     middle = (LEFT + RIGHT) / 2
@@ -126,7 +135,8 @@ def contents(facts: LevelFacts, palette: Palette, key: str) -> list[str]:
         named.append((said.lower(), y, height))
     floor = named[0][1] if named else BOTTOM
     ceiling = named[1][1] + named[1][2] if len(named) > 1 else outlet_y
-    named.append(("clear water", ceiling, floor - ceiling))
+    room = "room left" if facts.sealed else "clear water"
+    named.append((room, ceiling, floor - ceiling))
     labels = [
         words(palette, text, (middle, y + height / 2 + 4.5), looks="middle")
         for text, y, height in named
@@ -135,25 +145,29 @@ def contents(facts: LevelFacts, palette: Palette, key: str) -> list[str]:
     return [f'<g clip-path="url(#{key}-inside)">{"".join(parts)}</g>', *labels]
 
 
-def shell(shape: str, palette: Palette) -> list[str]:
-    """Ground, cover, wall, inlet and outlet."""
+def shell(facts: LevelFacts, palette: Palette) -> list[str]:
+    """Ground, cover, wall, inlet, and the outlet of a tank that has one."""
+    shape = facts.shape
     name, places = outline(shape)
     middle = (LEFT + RIGHT) / 2
     ground, cover = palette.attributes("ground"), palette.attributes("shell")
     outlet_y = TOP + OUTLET_DROP
     edge = 0.0 if shape not in ("horizontal_cylinder", "sphere", "upright_cylinder") else 30.0
     pipe_in, pipe_out = LEFT + edge, RIGHT - edge
-    return [
+    drawn = [
         element("line", ground, x1=8.0, y1=40.0, x2=middle - 34, y2=40.0),
         element("line", ground, x1=middle + 34, y1=40.0, x2=284.0, y2=40.0),
         element("path", cover, d=f"M{middle - 34:.0f} 38h68M{middle - 24:.0f} 40v45m48-45v45"),
         element(name, cover, **places),
         element("path", cover, d=f"M8 {outlet_y - 14:.0f}H{pipe_in + 16:.0f}v26"),
-        element("path", cover, d=f"M284 {outlet_y - 4:.0f}H{pipe_out - 16:.0f}v30"),
         words(palette, "in", (8, outlet_y - 22), looks="soft"),
-        words(palette, "out", (284, outlet_y - 12), looks="soft end"),
         words(palette, "cover", (middle, 28), looks="soft middle"),
     ]
+    if not facts.sealed:
+        way_out = f"M284 {outlet_y - 4:.0f}H{pipe_out - 16:.0f}v30"
+        drawn.append(element("path", cover, d=way_out))
+        drawn.append(words(palette, "out", (284, outlet_y - 12), looks="soft end"))
+    return drawn
 
 
 def staff_y(share: float) -> float:

@@ -100,3 +100,13 @@ def test_words_from_outside_are_escaped():
 
 def test_the_same_facts_give_the_same_bytes():
     assert level_picture(facts()) == level_picture(facts())
+
+
+def test_a_sealed_tank_holds_sewage_under_room_and_has_no_outlet():
+    svg = level_picture(facts(sealed=True))
+    said = [one.text for one in root_of(svg).iter(f"{SVG}text")]
+    assert "sewage" in said
+    assert "room left" in said
+    assert "out" not in said
+    assert not marks(svg, "water")
+    assert "of sewage" in root_of(svg).find(f"{SVG}desc").text
