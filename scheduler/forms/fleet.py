@@ -9,7 +9,7 @@ from django import forms
 
 from customers.forms.scaled import ScaledField
 from customers.models import User
-from scheduler.forms.fleet_parts import DaysField, FleetForm, PlacedForm
+from scheduler.forms.fleet_parts import DaysField, FleetForm, PlacedForm, position_fields
 from scheduler.forms.jobs import TimeInput
 from scheduler.models import Base, Crew, Tanker, Works
 from servicing.models import System
@@ -26,9 +26,7 @@ class BaseForm(PlacedForm[Base]):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper.layout = Layout(
-            "name", Fieldset("Position", Row("latitude", "longitude"), "where")
-        )
+        self.helper.layout = Layout("name", position_fields("the yard"))
 
 
 class WorksForm(PlacedForm[Works]):
@@ -81,7 +79,7 @@ class WorksForm(PlacedForm[Works]):
             self.initial["closed_days"] = list(days)
         self.helper.layout = Layout(
             Row("name", "permit_number"),
-            Fieldset("Position", Row("latitude", "longitude"), "where"),
+            position_fields("the works"),
             Fieldset("Hours", Row("opens", "closes", "tipping_minutes"), "closed_days"),
             Fieldset("Charges", Row("charge_pence_per_visit", "charge_pence_per_m3")),
             "accepts",

@@ -7,6 +7,7 @@ import re
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from crispy_forms.helper import FormHelper
+from crispy_forms.layout import HTML, Fieldset, Row
 from django import forms
 from django.db import models
 
@@ -19,6 +20,7 @@ from customers.addresses import (
     read_postcode,
 )
 from customers.forms.dates import DayField
+from customers.forms.premises import POSITION_MAP
 
 if TYPE_CHECKING:
     from customers.models import Organisation
@@ -89,6 +91,16 @@ class PlacedForm(FleetForm[RowT]):
         else:
             given["latitude"] = round(found.latitude, 6)
             given["longitude"] = round(found.longitude, 6)
+
+
+def position_fields(thing: str) -> Fieldset:
+    """Field set of a position with the map to point at `thing`."""
+    return Fieldset(
+        "Position",
+        Row("latitude", "longitude"),
+        "where",
+        HTML(POSITION_MAP.format(thing=thing)),
+    )
 
 
 def position_in(text: str) -> Position:

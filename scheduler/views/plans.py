@@ -26,6 +26,7 @@ from scheduler.plan_figures import (
     in_force,
     proposals_of,
 )
+from scheduler.round_readiness import reasons_against, round_words
 from scheduler.round_sheets import map_of, rounds_with_stops, sheets_of
 
 if TYPE_CHECKING:
@@ -96,7 +97,7 @@ def back_to(run: PlanRun, day: dt.date | None = None) -> HttpResponse:
 def _first(run: PlanRun) -> list[str]:
     """What must be settled before the proposals can be accepted."""
     try:
-        return rounds.reasons_against(run)
+        return reasons_against(run)
     except round_plans.ProblemError as fault:
         return [fault.message]
 
@@ -176,7 +177,7 @@ def plan_accept(request: HttpRequest, public_id: UUID) -> HttpResponse:
         return plan_page(request, run, reasons=[str(fault)])
     if accepted:
         transaction.on_commit(tasks.drain_outbox.delay, robust=True)
-        names = ", ".join(str(row) for row in accepted)
+        names = "; ".join(round_words(row) for row in accepted)
         messages.success(request, f"Accepted: {names}. Owners and crews are being told.")
     return redirect("scheduler:plan_run", public_id)
 

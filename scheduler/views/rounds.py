@@ -22,6 +22,7 @@ from scheduler import rounds as verbs
 from scheduler.charts import WeekLoad, weeks
 from scheduler.forms.rounds import CrewForm, WithdrawForm
 from scheduler.models import PlanRun, Round
+from scheduler.round_readiness import has_begun, round_words
 from scheduler.round_sheets import map_of, rounds_with_stops, sheet_of, sheets_of
 from scheduler.views.plans import back_to
 from scheduler.work_ahead import weeks_ahead
@@ -95,7 +96,7 @@ def _page(request: HttpRequest, planned: Round, **bound: forms.Form) -> HttpResp
         "sheet": sheet,
         "map": map_of([sheet]),
         "changeable": access.may_change(request.user, planned),
-        "begun": verbs.has_begun(planned),
+        "begun": has_begun(planned),
         "crew_form": CrewForm(planned=planned),
         "withdraw_form": WithdrawForm(),
         "organisation": planned.organisation,
@@ -127,7 +128,7 @@ def round_crew(request: HttpRequest, public_id: UUID) -> HttpResponse:
         form.add_error("crew", str(fault))
         return _page(request, planned, crew_form=form)
     transaction.on_commit(tasks.drain_outbox.delay, robust=True)
-    messages.success(request, f"{planned}: {planned.crew or 'nobody yet'} drives.")
+    messages.success(request, f"{round_words(planned)}: {planned.crew or 'nobody yet'} drives.")
     if planned.accepted_at is None and planned.run is not None:
         return back_to(planned.run, planned.day)
     return redirect("scheduler:round", public_id)
@@ -153,7 +154,9 @@ def round_withdraw(request: HttpRequest, public_id: UUID) -> HttpResponse:
         return _page(request, planned, withdraw_form=form)
     if done:
         transaction.on_commit(tasks.drain_outbox.delay, robust=True)
-        messages.success(request, f"{planned} is called off; owners and crew are being told.")
+        messages.success(
+            request, f"{round_words(planned)} is called off; owners and crew are being told."
+        )
     return redirect("scheduler:rounds")
 
 

@@ -310,5 +310,5 @@ def test_a_round_of_a_tanker_out_of_use_is_not_passed_over_in_silence(office, pl
     assert run.rounds.count() == 2
     other.in_use = False
     other.save()
-    with pytest.raises(rounds.RoundsNotReady, match=f"{other.name} on .* not in use"):
+    with pytest.raises(rounds.RoundsNotReady, match=f"{other.name}, .* not in use"):
         accept(run, planner)
