@@ -71,7 +71,9 @@ def agreement_list(request: HttpRequest) -> HttpResponse:
 def agreement_add(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     """Sell aftercare for a place."""
     place = changeable_premises(request, public_id)
-    form = AgreementForm(request.POST or None, premises=place, today=local_today(place.organisation))
+    form = AgreementForm(
+        request.POST or None, premises=place, today=local_today(place.organisation)
+    )
     if request.method == "POST" and form.is_valid():
         try:
             agreements.start_agreement(premises=place, by=user_of(request), **form.cleaned_data)
