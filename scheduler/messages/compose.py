@@ -92,7 +92,8 @@ def write_down(draft: Draft) -> Message | None:
 
 def _facts(draft: Draft) -> dict[str, Any]:
     """The facts with what differs from one recipient to the next."""
-    facts = {"link": "", "leave_link": "", **draft.facts, "who": draft.name}
+    attached = draft.calendar is not None
+    facts = {"link": "", "leave_link": "", **draft.facts, "who": draft.name, "attached": attached}
     if draft.recipient is not None and draft.job is not None:
         facts["link"] = owner_address(draft.recipient.person, draft.job.system.premises)
     if draft.message_class == consent.MARKETING:
