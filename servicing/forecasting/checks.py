@@ -105,6 +105,9 @@ def _setting_faults(facts: SystemFacts) -> list[Fault]:
     if not 0 < facts.accepted_risk < 1:
         message = f"must be between 0 and 1, not {facts.accepted_risk}"
         found.append(("accepted_risk", "out_of_range", message))
+    price = facts.year_over_price
+    if price is not None and not 0 < price < math.inf:
+        found.append(("year_over_price", "out_of_range", f"must be more than 0, not {price}"))
     if facts.bedrooms is not None and not 1 <= facts.bedrooms <= 500:
         message = f"must be between 1 and 500, not {facts.bedrooms}"
         found.append(("bedrooms", "out_of_range", message))

@@ -14,6 +14,7 @@ class BindingRule(StrEnum):
     """What decides a due date."""
 
     RISK = "risk"
+    COST = "cost"
     MEASURED_OVER = "measured_over"
     CEILING_LAW = "ceiling_law"
     CEILING_AGREEMENT = "ceiling_agreement"
@@ -55,13 +56,14 @@ def due_date(
 ) -> tuple[date | None, BindingRule]:
     """The due date and the rule that binds.
 
-    ``start`` of the cycle, ``risk_date`` on which the accepted risk is reached (None: beyond the
-    horizon), ``found_over`` the day a dip found it over the trigger. A forecast never goes past
+    ``start`` of the cycle, ``risk_date`` on which the accepted risk is reached or that costs least
+    (None: beyond the horizon), ``found_over`` the day a dip found it over the trigger. A forecast never goes past
     a ceiling; only a recorded override with its reason does.
     """
     if facts.override is not None and facts.override.due_on >= start:
         return facts.override.due_on, BindingRule.OVERRIDE
-    due, rule = risk_date, BindingRule.RISK
+    by_cost = facts.year_over_price is not None
+    due, rule = risk_date, BindingRule.COST if by_cost else BindingRule.RISK
     if found_over is not None:
         due, rule = found_over, BindingRule.MEASURED_OVER
     ceiling = earliest_ceiling(start, facts.ceilings)

@@ -14,6 +14,7 @@ Day = Callable[[date], str]
 
 WHY = {
     BindingRule.RISK: "from then on the chance that it is over its limit is more than we accept",
+    BindingRule.COST: "from then on waiting would cost more, on average, than emptying it",
     BindingRule.MEASURED_OVER: "it was measured over its limit",
     BindingRule.CEILING_LAW: "the rules allow no longer interval",
     BindingRule.CEILING_AGREEMENT: "the agreement promises it by then",

@@ -100,7 +100,12 @@ class Override:
 
 @dataclass(frozen=True, slots=True)
 class SystemFacts:
-    """All that is known of one system and bears on its next emptying."""
+    """All that is known of one system and bears on its next emptying.
+
+    ``accepted_risk`` is the chance of being over the trigger that sets the due date. With
+    ``year_over_price`` - what a year over the trigger costs, in emptyings - the date that costs
+    least is taken instead: for the same trips it keeps tanks over their trigger less.
+    """
 
     reference: str
     tank: Tank
@@ -114,4 +119,5 @@ class SystemFacts:
     ceilings: tuple[Ceiling, ...] = ()
     override: Override | None = None
     accepted_risk: float = 0.10
+    year_over_price: float | None = None
     backlog_litres_per_person: float = 0.0

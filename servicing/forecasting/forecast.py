@@ -22,6 +22,7 @@ from servicing.forecasting.outcomes import Forecasts, State, SystemForecast, bla
 from servicing.forecasting.questions import questions_of
 from servicing.forecasting.rates import rate_quantiles
 from servicing.forecasting.removal_date import Passage, first_passage
+from servicing.forecasting.risk_in_money import cheapest_use
 from servicing.forecasting.year_clock import days_of, years_of
 
 Floats = npt.NDArray[np.float64]
@@ -112,6 +113,18 @@ class _Block:
         chance = self.passage.probability(self.use_on(day)[:, None])[:, 0]
         return np.asarray(np.where(self.over, 1.0, chance))
 
+    def wanted_use(self) -> Floats:
+        """Years of use at which each is due, by accepted risk or, where it has a price, by cost."""
+        facts = [row.facts for row in self.rows]
+        by_risk = self.passage.quantile(np.array([known.accepted_risk for known in facts]))
+        prices = np.array([known.year_over_price or np.nan for known in facts])
+        priced = np.isfinite(prices)
+        if not priced.any():
+            return by_risk
+        start = self.posterior.cycle_start
+        by_cost = cheapest_use(self.passage, start, 1.0, np.where(priced, prices, 1.0))
+        return np.asarray(np.where(priced, by_cost, by_risk))
+
 
 def _block_of(rows: list[Row], where: npt.NDArray[np.intp], prior: Prior) -> _Block:
     columns = columns_of(rows)
@@ -164,9 +177,9 @@ def _put_numbers(found: Forecasts, block: _Block, today: date) -> None:
 
 def _put_dates(found: Forecasts, block: _Block) -> None:
     where, rows, clock = block.where, block.rows, block.columns.clock
-    risks = np.array([row.facts.accepted_risk for row in rows])
     chances = [np.full(len(rows), chance) for chance in (0.10, 0.50, 0.90)]
-    use = np.stack([block.passage.quantile(chance) for chance in [*chances, risks]], axis=1)
+    likely = [block.passage.quantile(chance) for chance in chances]
+    use = np.stack([*likely, block.wanted_use()], axis=1)
     looked = days_of(clock.years(block.posterior.time[:, None]))[:, 0]
     days = days_of(clock.years(use))
     days[block.over] = looked[block.over, None]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
@@ -22,7 +22,7 @@ from tests.benchmarks.forecasting_worlds import STEPS_A_YEAR, Homes, World, home
 YEARS = 15
 TRIGGER = 1 / 3
 START = date(2000, 1, 1)
-REFIT_YEARS = 4.0
+REFITS = (1.0, 2.0, 4.0, 8.0)  # years at which the fleet is learned and all dates set anew
 LONGEST = 10.0  # years between emptyings under any rule
 Rule = Callable[[Homes, "Diaries", np.ndarray, float], np.ndarray]
 
@@ -70,6 +70,8 @@ def live_by(rule: Rule, world: World, n: int, seed: int) -> Outcome:
         over += float((level > TRIGGER * drawn.volume).mean())
         over_half += float((level > 0.5 * drawn.volume).mean())
         now = (step + 1) / STEPS_A_YEAR
+        if isinstance(rule, Learned) and rule.relearns(drawn, diaries, now):
+            due = rule(drawn, diaries, np.arange(n), now)
         called = np.flatnonzero(age >= np.minimum(due, LONGEST) - 0.5 / STEPS_A_YEAR)
         if not len(called):
             continue
@@ -113,21 +115,23 @@ def mancl(times: float) -> Rule:
 
 @dataclass
 class Learned:
-    """Our forecasts, by accepted risk or by money; the fleet is learned again every four years."""
+    """Our forecasts, by accepted risk or by money; the fleet is learned again now and then."""
 
     risk: float | None = None
     year_over: float | None = None  # cost of a year over the trigger, in emptyings
-    fleet: bool = True
     prior: Prior = BOOK_PRIOR
-    learned_at: float = field(default=0.0)
+
+    def relearns(self, homes: Homes, diaries: Diaries, now: float) -> bool:
+        """Learn the fleet if it is time to."""
+        if not any(abs(now - refit) < 0.5 / STEPS_A_YEAR for refit in REFITS):
+            return False
+        everyone = [diaries.facts(homes, i) for i in range(len(homes)) if diaries.dips[i]]
+        self.prior = learn_fleet(everyone, today=day_of(now + 1)).prior
+        return True
 
     def __call__(
         self, homes: Homes, diaries: Diaries, called: np.ndarray, now: float
     ) -> np.ndarray:
-        if self.fleet and now >= self.learned_at + REFIT_YEARS:
-            everyone = [diaries.facts(homes, i) for i in range(len(homes)) if diaries.dips[i]]
-            self.prior = learn_fleet(everyone, today=day_of(now + 1)).prior
-            self.learned_at = now
         columns = columns_of([row_of(diaries.facts(homes, int(i)), self.prior) for i in called])
         posterior = learn(columns, self.prior)
         passage = first_passage(columns, posterior)

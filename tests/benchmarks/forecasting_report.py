@@ -14,11 +14,20 @@ import argparse
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import date
+from itertools import pairwise
 
 import numpy as np
 
 from servicing.forecasting.accumulation import BOOK_PRIOR, Prior
 from servicing.forecasting.fleet import learn_fleet
+from servicing.forecasting.learning import learn
+from servicing.forecasting.removal_date import first_passage
+from tests.benchmarks.forecasting_chambers import (
+    by_calendar,
+    by_hazard,
+    look_after,
+    taught_chambers,
+)
 from tests.benchmarks.forecasting_policies import (
     Learned,
     Outcome,
@@ -35,6 +44,7 @@ from tests.benchmarks.forecasting_scores import (
     point_crps,
     quantiles_for,
     score,
+    still_below,
 )
 from tests.benchmarks.forecasting_worlds import FITS, WORLDS, OneCycle, World, one_cycle
 
@@ -42,11 +52,11 @@ SEEDS = (81_001, 81_002, 81_003)
 FLEET_SEEDS = (86_001, 86_002, 86_003)
 FLEET_SYSTEMS = 400
 LEARNED_BY = date(2010, 1, 1)
-RATES = (85, 100, 120, 150, 180)
-STRETCHES = (0.8, 1.0, 1.2)
+RATES = (100, 120, 150, 180)
+STRETCHES = (0.8, 1.0)
 POLICY_SEEDS = SEEDS[:2]
-YEARS_OVER = (2.0, 5.0, 12.0)
-RISKS = (0.06, 0.15, 0.35)
+YEARS_OVER = (1.5, 4.0, 12.0)
+RISKS = (0.06, 0.15, 0.40)
 
 
 def taught(world: World, seed: int) -> Prior:
@@ -209,7 +219,53 @@ def policies(n: int) -> Iterator[str]:
         yield from policy_rows(world, n)
 
 
-PARTS = {"dates": dates, "doubt": doubt, "oracles": oracles, "policies": policies}
+def chances(n: int) -> Iterator[str]:
+    """P(over within 12 months) after two dips against what happened, first world."""
+    yield from _head("said", "mean said", "happened", "systems")
+    said, happened = [], []
+    for seed in SEEDS:
+        cycle = one_cycle(FITS, n, seed)
+        columns = columns_for(cycle, 2)
+        passage = first_passage(columns, learn(columns))
+        kept = still_below(cycle, 2)
+        said.append(passage.probability(passage.time[:, None] + 1.0)[kept, 0])
+        happened.append((cycle.crossing <= 3.0)[kept])
+    chance, came = np.concatenate(said), np.concatenate(happened)
+    edges = np.array([0, 0.05, 0.1, 0.2, 0.4, 0.6, 0.8, 1.0])
+    for low, high in pairwise(edges):
+        some = (chance >= low) & (chance < high)
+        yield (
+            f"| {low:.0%}-{high:.0%} | {chance[some].mean():.1%} | {came[some].mean():.1%} |"
+            f" {int(some.sum())} |"
+        )
+    brier, rate = float(((chance - came) ** 2).mean()), float(came.mean())
+    yield f"\nBrier score {brier:.3f}; saying {rate:.1%} to everyone {rate * (1 - rate):.3f}."
+
+
+def chambers(n: int) -> Iterator[str]:
+    """Twelve years of looking into chambers that differ much (forecasting_chambers)."""
+    yield from _head("rule", "looks a chamber-year", "looks that found trouble", "time troubled")
+    n = min(n, 300)
+    prior = taught_chambers(300, SEEDS[1])
+    for name, rule in (
+        ("every 12 months", by_calendar(365)),
+        ("every 6 months", by_calendar(182)),
+        ("10 % accepted, pooled", by_hazard(0.10, prior)),
+        ("20 % accepted, pooled", by_hazard(0.20, prior)),
+        ("20 % accepted, usual values", by_hazard(0.20, None)),
+    ):
+        seen = look_after(rule, n, SEEDS[0])
+        yield f"| {name} | {seen.looks:.2f} | {seen.found:.1%} | {seen.troubled:.1%} |"
+
+
+PARTS = {
+    "dates": dates,
+    "doubt": doubt,
+    "oracles": oracles,
+    "chances": chances,
+    "chambers": chambers,
+    "policies": policies,
+}
 
 
 def main() -> None:

@@ -252,3 +252,19 @@ def test_a_summer_let_and_a_home_can_be_forecast_side_by_side():
     together = forecast_systems([let, system()], today=TODAY)
     assert len(together) == 2
     assert together.of(1).due_on == forecast(system()).due_on
+
+
+def test_a_price_of_trouble_sets_the_date_that_costs_least():
+    cheap, dear = (forecast(system(year_over_price=price)) for price in (1.0, 30.0))
+    assert dear.due_on < cheap.due_on
+    assert cheap.binding_rule == "cost"
+    assert forecast(system(year_over_price=30.0, ceilings=(Ceiling(6, "law"),))).binding_rule == (
+        "ceiling_law"
+    )
+
+
+def test_systems_with_and_without_a_price_stand_side_by_side():
+    priced, plain = system(year_over_price=8.0), system()
+    together = forecast_systems([plain, priced], today=TODAY)
+    assert together.of(0).due_on == forecast(plain).due_on
+    assert together.of(1).due_on == forecast(priced).due_on

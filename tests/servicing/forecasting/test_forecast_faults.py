@@ -37,6 +37,7 @@ BROKEN = [
     ("dips[0].sludge_mm", {"tank": Tank(compartments=(BOX,)), "dips": (Dip(EMPTIED, 1300),)}),
     ("dips[0].scum_mm", {"tank": Tank(compartments=(BOX,)), "dips": (Dip(EMPTIED, 5, -1),)}),
     ("accepted_risk", {"accepted_risk": 0.0}),
+    ("year_over_price", {"year_over_price": -1.0}),
     ("bedrooms", {"bedrooms": 0}),
     ("backlog_litres_per_person", {"backlog_litres_per_person": float("nan")}),
     ("override.reason", {"override": Override(EMPTIED, "  ")}),
