@@ -35,7 +35,7 @@ class Made:
 def kinds(count: int) -> list[str]:
     """Mostly septic tanks; two cesspools, plants, traps, chambers and soakaways."""
     share = {Kind.PACKAGE_PLANT: 0.19, Kind.GREASE_TRAP: 0.03, Kind.CHAMBER: 0.03}
-    made = [Kind.CESSPOOL] * 2 + [Kind.SOAKAWAY] * 2
+    made: list[str] = [*[Kind.CESSPOOL] * 2, *[Kind.SOAKAWAY] * 2]
     for kind, part in share.items():
         made += [kind] * round(count * part)
     return (made + [Kind.SEPTIC_TANK] * count)[:count]

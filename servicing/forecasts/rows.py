@@ -109,7 +109,8 @@ def service_due(system: System, rules: RuleBook) -> dt.date | None:
     if months is None:
         return None
     if system.last_serviced_on:
-        return system.last_serviced_on + relativedelta(months=months)
+        next_service: dt.date = system.last_serviced_on + relativedelta(months=months)
+        return next_service
     # No service is on record: due when we took the system on, unless it was new then.
     taken_on = system.created_at.date()
     new = system.installed_on
