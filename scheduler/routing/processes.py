@@ -47,7 +47,9 @@ def search_on_cores(
         found = [best_of_starts(data, replace(effort, processes=1), initial=initial, watch=watch)]
         stopped = watch.should_stop is not None and watch.should_stop()
         if not stopped:
-            found += [each for each in (_answer(data, other) for other in others) if each]
+            patience = None if effort.processor_time else GRACE_SECONDS
+            answers = [_answer(data, other, patience) for other in others]
+            found += [answer for answer in answers if answer is not None]
     finally:
         for other in others:
             other.kill()
@@ -74,9 +76,11 @@ def _started(task: Task) -> "subprocess.Popen[bytes]":
     return process
 
 
-def _answer(data: ProblemData, process: "subprocess.Popen[bytes]") -> Solution | None:
+def _answer(
+    data: ProblemData, process: "subprocess.Popen[bytes]", patience: float | None
+) -> Solution | None:
     try:
-        output, _ = process.communicate(timeout=GRACE_SECONDS)
+        output, _ = process.communicate(timeout=patience)
     except subprocess.TimeoutExpired:
         return None
     if process.returncode != 0 or not output:

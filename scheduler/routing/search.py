@@ -39,13 +39,16 @@ class Effort:
     """How hard to look: so many iterations (repeatable), or so many seconds.
 
     With iterations the same problem and seed give the same plan on any machine. `processes`
-    above one starts that many searches with different seeds and keeps the best.
+    above one starts that many searches with different seeds and keeps the best. With
+    `processor_time` the seconds are those the search itself has used: a fair measure on a
+    machine that does other work.
     """
 
     iterations: int | None = None
     seconds: float | None = None
     seed: int = 1
     processes: int = 1
+    processor_time: bool = False
 
     def __post_init__(self) -> None:
         """Exactly one limit, above zero."""
@@ -112,15 +115,16 @@ class _Stop:
         self._iterations = 0
 
     def __call__(self, best_cost: float) -> bool:
+        clock = time.process_time if self._effort.processor_time else time.monotonic
         if self._began is None:
-            self._began = time.monotonic()
+            self._began = clock()
         if self._watch.should_stop is not None and self._watch.should_stop():
             return True
         if self._effort.iterations is not None:
             self._iterations += 1
             return self._iterations > self._effort.iterations
         assert self._effort.seconds is not None
-        return time.monotonic() - self._began >= self._effort.seconds
+        return clock() - self._began >= self._effort.seconds
 
 
 def best_of_starts(
