@@ -47,12 +47,17 @@ class Look:
 
 @dataclass(frozen=True, slots=True)
 class ChamberFacts:
-    """What is known of one chamber or filter; ``max_months`` is the longest interval agreed."""
+    """What is known of one chamber or filter; ``max_months`` is the longest interval agreed.
+
+    ``accepted_risk`` is the chance of trouble that sets the next look. With ``trouble_price`` -
+    what a year with trouble costs, in looks - the interval that costs least is taken instead.
+    """
 
     reference: str
     installed_on: date | None = None
     looks: tuple[Look, ...] = ()
     accepted_risk: float = 0.10
+    trouble_price: float | None = None
     max_months: float = 12.0
     kind: str = "chamber"
 

@@ -4,8 +4,8 @@ Debris that holds the flow back (grade 2 or 3) starts at rate h a year. For each
 h ~ Gamma(a, a / m), m the fleet's mean. A look after d years, left clear the time before, finds
 trouble with chance 1 - exp(-h d). Grade 1 counts as a third of an event (judgement, no source).
 The posterior of h is computed on a grid, because "at least one in d years" is not a count; the
-next look is due when the chance of trouble reaches the accepted risk, never after the longest
-interval, and is brought forward, never back, out of a quiet period.
+next look is due when the chance of trouble reaches the accepted risk, or where a year costs least
+if trouble has a price, never after the longest interval, and is brought forward, never back, out of a quiet period.
 """
 
 from __future__ import annotations
@@ -40,6 +40,8 @@ SHORTEST_DAYS = 14
 DAYS_A_YEAR = 365.25
 _DAYS = np.geomspace(SHORTEST_DAYS / 2, DAYS_A_YEAR * 10, 240)
 _TROUBLE = -np.expm1(-np.outer(_DAYS / DAYS_A_YEAR, HAZARDS))  # (240, 160)
+# Expected years with trouble by then: t - (1 - exp(-h t)) / h.
+_TROUBLED_YEARS = _DAYS[:, None] / DAYS_A_YEAR - _TROUBLE / HAZARDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +97,8 @@ def chamber_faults(chamber: ChamberFacts, today: date) -> list[Fault]:
     found: list[tuple[str, str, str]] = []
     if not 0 < chamber.accepted_risk < 1:
         found.append(("accepted_risk", "out_of_range", "must be between 0 and 1"))
+    if chamber.trouble_price is not None and not 0 < chamber.trouble_price < math.inf:
+        found.append(("trouble_price", "out_of_range", "must be more than 0"))
     if not 0 < chamber.max_months <= 120:
         found.append(("max_months", "out_of_range", "must be between 0 and 120 months"))
     if chamber.kind not in USUAL_CHAMBERS:
@@ -168,7 +172,11 @@ def _forecast(
     last = max((look.on for look in chamber.looks), default=None)
     start = last or chamber.installed_on
     assert start is not None, "checked: no_start"
-    wanted = start + timedelta(days=_days_to_risk(weights, chamber.accepted_risk))
+    if chamber.trouble_price is None:
+        days = _days_to_risk(weights, chamber.accepted_risk)
+    else:
+        days = _cheapest_days(weights, chamber.trouble_price)
+    wanted = start + timedelta(days=days)
     wanted = min(wanted, months_after(start, chamber.max_months))
     due, because = before_quiet(wanted, quiet)
     days = (due - start).days
@@ -203,6 +211,12 @@ def _days_to_risk(weights: Floats, risk: float) -> int:
     chance = _TROUBLE @ weights
     days = math.floor(float(np.interp(risk, chance, _DAYS)) + 1e-6)
     return max(days, SHORTEST_DAYS)
+
+
+def _cheapest_days(weights: Floats, trouble_price: float) -> int:
+    """Days at which a year costs least: [1 + price x years with trouble] / years between looks."""
+    cost = (1.0 + trouble_price * (_TROUBLED_YEARS @ weights)) / _DAYS
+    return max(int(_DAYS[int(cost.argmin())]), SHORTEST_DAYS)
 
 
 def before_quiet(due: date, quiet: Sequence[QuietPeriod]) -> tuple[date, str]:

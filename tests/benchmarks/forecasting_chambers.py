@@ -80,3 +80,16 @@ def taught_chambers(n: int, seed: int) -> ChamberPrior:
         looks = tuple(Look(date(2001 + k, 1, 1), 2 if found[k] else 0) for k in range(4))
         facts.append(ChamberFacts(f"T{i}", START, looks))
     return learn_chambers(facts, today=date(2010, 1, 1))
+
+
+def by_price(price: float, prior: ChamberPrior | None) -> Interval:
+    """Our interval by what a year of trouble costs, in looks."""
+
+    def interval(chamber: ChamberFacts, today: date) -> int:
+        asked = ChamberFacts(
+            chamber.reference, START, chamber.looks, trouble_price=price, max_months=36
+        )
+        (forecast,) = forecast_inspections([asked], today=today, fleet=prior)
+        return forecast.interval_days
+
+    return interval

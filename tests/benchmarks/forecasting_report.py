@@ -25,6 +25,7 @@ from servicing.forecasting.removal_date import first_passage
 from tests.benchmarks.forecasting_chambers import (
     by_calendar,
     by_hazard,
+    by_price,
     look_after,
     taught_chambers,
 )
@@ -252,7 +253,9 @@ def chambers(n: int) -> Iterator[str]:
         ("every 6 months", by_calendar(182)),
         ("10 % accepted, pooled", by_hazard(0.10, prior)),
         ("20 % accepted, pooled", by_hazard(0.20, prior)),
-        ("20 % accepted, usual values", by_hazard(0.20, None)),
+        ("a year of trouble costs 4 looks, pooled", by_price(4.0, prior)),
+        ("a year of trouble costs 8 looks, pooled", by_price(8.0, prior)),
+        ("a year of trouble costs 8 looks, usual values", by_price(8.0, None)),
     ):
         seen = look_after(rule, n, SEEDS[0])
         yield f"| {name} | {seen.looks:.2f} | {seen.found:.1%} | {seen.troubled:.1%} |"

@@ -114,6 +114,7 @@ def test_two_looks_of_one_day_are_the_worse_of_the_two():
         (ChamberFacts("C"), "looks"),
         (replace(NEW, accepted_risk=0), "accepted_risk"),
         (replace(NEW, max_months=0), "max_months"),
+        (replace(NEW, trouble_price=0), "trouble_price"),
         (replace(NEW, kind="well"), "kind"),
         (replace(NEW, installed_on=date(2030, 1, 1)), "installed_on"),
         (replace(NEW, looks=(Look(date(2028, 1, 1), 0),)), "looks[0].on"),
@@ -129,3 +130,22 @@ def test_every_fault_is_named_and_gives_no_date(chamber, field):
 
 def test_a_chamber_never_looked_into_says_so():
     assert [a.code for a in forecast(NEW).assumptions] == ["never_looked"]
+
+
+def test_a_price_of_trouble_gives_the_interval_of_a_dense_search():
+    # Independent: a steady rate of 0.5 a year, price 8: t minimises (1 + 8 (t - (1-e^-ht)/h)) / t.
+    years = np.linspace(0.04, 3, 100_000)
+    cost = (1 + 8 * (years - -np.expm1(-0.5 * years) / 0.5)) / years
+    surely = ChamberPrior(mean_rate=0.5, shape=400.0)
+    chamber = replace(NEW, trouble_price=8.0, max_months=60)
+    found = forecast(chamber, fleet=surely).interval_days / 365.25
+    assert found == pytest.approx(years[cost.argmin()], rel=0.03)
+
+
+def test_dearer_trouble_is_looked_for_sooner():
+    days = [
+        forecast(replace(looked(0, 0, 2), trouble_price=price, max_months=60)).interval_days
+        for price in (1.0, 5.0, 25.0)
+    ]
+    assert days == sorted(days, reverse=True)
+    assert days[0] > days[2]
