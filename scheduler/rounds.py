@@ -120,7 +120,7 @@ def accept_rounds(
     now = now or timezone.now()
     wanted = {each.pk for each in rounds}
     # Two planners accepting for one tanker take turns: the second sees what the first did.
-    list(Tanker.objects.select_for_update().filter(rounds__in=wanted).order_by("pk"))
+    list(Tanker.objects.select_for_update(of=("self",)).filter(rounds__in=wanted).order_by("pk"))
     board = board_of(run)
     chosen = [row for row in board.rows if row.pk in wanted]
     reasons = [*reasons_among(board, chosen, now), *not_on_board(run, board, wanted)]

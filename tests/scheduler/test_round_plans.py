@@ -301,6 +301,17 @@ def test_a_run_whose_worker_died_is_seen_and_can_be_started_again(office, planne
     assert run.rounds.count() == 1
 
 
+def test_a_run_that_no_worker_has_begun_is_found(office, planner, tanker):
+    run = round_plans.start_plan(
+        organisation=office, first_day=DAY, days=1, by=planner, settings=settings_for([tanker], [])
+    )
+    asked_at = run.changed_at
+    assert round_plans.waiting_runs(asked_at + dt.timedelta(seconds=20)) == []
+    assert round_plans.waiting_runs(asked_at + dt.timedelta(seconds=40)) == [run.pk]
+    round_plans.run_plan(run.pk)
+    assert round_plans.waiting_runs(asked_at + dt.timedelta(hours=1)) == []
+
+
 def test_stopping_keeps_the_best_found(office, planner, tanker):
     run = round_plans.start_plan(
         organisation=office,
