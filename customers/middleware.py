@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, cast
 
+from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
 
 from customers.models import Organisation
@@ -28,7 +29,10 @@ class WorkingOrganisation:
         """Answer the request with the organisation in place."""
         lazy = SimpleLazyObject(lambda: working_organisation(request))
         request.organisation = lazy  # type: ignore[attr-defined]
-        return self.get_response(request)
+        if not request.user.is_authenticated or not lazy:
+            return self.get_response(request)
+        with timezone.override(lazy.time_zone):  # pages show the office's own clock
+            return self.get_response(request)
 
 
 def working_organisation(request: HttpRequest) -> Organisation | None:

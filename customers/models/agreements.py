@@ -73,7 +73,10 @@ class Agreement(OwnedModel):
                 name="agreement_ends_after_it_starts",
             ),
         ]
-        indexes: ClassVar = [models.Index(fields=["premises", "ends_on"])]
+        indexes: ClassVar = [
+            models.Index(fields=["premises", "ends_on"]),
+            models.Index(fields=["organisation", "ends_on"]),
+        ]
 
     def __str__(self) -> str:
         return f"{self.plan} for {self.premises}"

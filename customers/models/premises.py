@@ -61,7 +61,10 @@ class Premises(OwnedModel):
 
     class Meta:
         verbose_name_plural = "premises"
-        indexes: ClassVar = [models.Index(fields=["organisation", "postcode"])]
+        indexes: ClassVar = [
+            models.Index(fields=["organisation", "postcode"]),
+            models.Index(fields=["organisation", "name"]),
+        ]
         constraints: ClassVar = [
             models.CheckConstraint(
                 condition=models.Q(latitude__isnull=True, longitude__isnull=True)

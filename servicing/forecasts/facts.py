@@ -22,6 +22,7 @@ from servicing.forecasting.published_rates import (
 )
 from servicing.forecasting.tanks import Compartment
 from servicing.forecasting.tanks import Tank as TankFacts
+from servicing.forecasts.wording import day_words
 from servicing.models import Dip, Occupancy, System, Tank
 
 if TYPE_CHECKING:
@@ -61,14 +62,15 @@ def gather(system: System, *, rules: RuleBook, agreement: Agreement | None) -> G
     tanks = list(system.tanks.all())
     ceilings, sources = _ceilings(system, rules=rules, agreement=agreement)
     emptyings = _emptyings(system)
+    tank = _tank(system, tanks, rules=rules, assumed=assumed)
     return Gathered(
         facts=known.SystemFacts(
             reference=system.reference,
-            tank=_tank(system, tanks, rules=rules, assumed=assumed),
+            tank=tank,
             kind=known.Kind(system.kind),
             installed_on=system.installed_on,
             emptyings=emptyings,
-            dips=_dips(system, tanks, assumed=assumed),
+            dips=_dips(system, tanks, deep=bool(tank.compartments), assumed=assumed),
             occupancy=_spells(system, emptyings),
             bedrooms=system.bedrooms,
             trigger=_trigger(rules.rule("trigger_share", system.kind)),
@@ -130,6 +132,9 @@ def _shape(tank: Tank) -> Shape | None:
             shape = upright_cylinder(width, height)
         case Tank.Shape.RECTANGULAR if tank.length_mm and tank.width_mm and height:
             shape = rectangular(tank.length_mm, tank.width_mm, height)
+        case _ if height and tank.working_volume_litres:
+            # Only depth and volume are known: as if its walls stood upright.
+            shape = StrappingTable(((0.0, 0.0), (float(height), tank.working_volume_litres)))
         case _:
             shape = None
     return shape
@@ -193,16 +198,23 @@ def _emptyings(system: System) -> tuple[known.Emptying, ...]:
     return tuple(found[day] for day in sorted(found))
 
 
-def _dips(system: System, tanks: list[Tank], *, assumed: list[str]) -> tuple[known.Dip, ...]:
-    """Measured levels, oldest first; an estimate by eye is left out and said so."""
+def _dips(
+    system: System, tanks: list[Tank], *, deep: bool, assumed: list[str]
+) -> tuple[known.Dip, ...]:
+    """Measured levels, oldest first; what cannot be used is left out and said so.
+
+    That is an estimate by eye, and a depth in a tank whose own depth nobody wrote down
+    (`deep` False).
+    """
     places = {tank.pk: place for place, tank in enumerate(tanks)}
     dips = []
     for visit in system.visits.all():
         for dip in visit.dips.all():
             if dip.sludge_mm is None and dip.scum_mm is None and dip.litres is None:
                 continue
-            if dip.method not in METHODS:
-                assumed.append(f"The estimate by eye on {visit.visited_on:%d %B %Y} is not used.")
+            unusable = _why_not(dip, deep=deep)
+            if unusable:
+                assumed.append(f"The dip on {day_words(visit.visited_on)} is not used: {unusable}.")
                 continue
             dips.append(
                 known.Dip(
@@ -216,6 +228,15 @@ def _dips(system: System, tanks: list[Tank], *, assumed: list[str]) -> tuple[kno
                 )
             )
     return tuple(sorted(dips, key=lambda dip: dip.on))
+
+
+def _why_not(dip: Dip, *, deep: bool) -> str:
+    """Why a dip tells the science nothing; empty when it does."""
+    if dip.method not in METHODS:
+        return "it was estimated by eye"
+    if dip.litres is None and not deep:
+        return "the depth of the tank below its outlet is not in the register"
+    return ""
 
 
 def _spells(system: System, emptyings: tuple[known.Emptying, ...]) -> tuple[known.Spell, ...]:

@@ -60,6 +60,7 @@ def forecast_row(
         curve=_curve(result),
         reasons=reasons(
             result,
+            kind=system.kind,
             rule=rule,
             ceiling_on=ceiling_on,
             source=known.ceiling_sources.get(basis, ""),

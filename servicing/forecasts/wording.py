@@ -31,11 +31,20 @@ BINDING_NAMES = {
 
 
 def reasons(
-    forecast: SystemForecast, *, rule: str, ceiling_on: dt.date | None, source: str, risk: float
+    forecast: SystemForecast,
+    *,
+    kind: str,
+    rule: str,
+    ceiling_on: dt.date | None,
+    source: str,
+    risk: float,
 ) -> list[str]:
     """Sentences that lead from what is known to the due date."""
     lines = []
-    if forecast.persons_now and forecast.rate_p50:
+    if forecast.persons_now and forecast.rate_p50 and kind == "cesspool":
+        a_day = forecast.persons_now * forecast.rate_p50 / 365.25
+        lines.append(f"About {a_day:,.0f} L of sewage run in a day; nothing runs out.")
+    elif forecast.persons_now and forecast.rate_p50:
         a_year = forecast.persons_now * forecast.rate_p50
         lines.append(
             f"{forecast.persons_now:.3g} person-equivalents make about {a_year:,.0f} L of sludge "

@@ -6,7 +6,7 @@ import pytest
 
 from customers.models import ProfileRule
 from servicing.forecasts import refresh_forecast, refresh_forecasts
-from servicing.models import Chamber, Dip, Emptying, Forecast, PastForecast, System, Visit
+from servicing.models import Chamber, Dip, Emptying, Forecast, PastForecast, System, Tank, Visit
 from tests.make import make_organisation, make_system
 
 pytestmark = pytest.mark.django_db
@@ -25,7 +25,8 @@ def add_dip(system, day, litres):
     visit = Visit.objects.create(
         organisation=system.organisation, system=system, visited_on=day, lid_back_on=True
     )
-    return Dip.objects.create(visit=visit, tank=system.tanks.get(), litres=litres)
+    depth = {"litres": litres} if litres is not None else {"sludge_mm": 300, "scum_mm": 50}
+    return Dip.objects.create(visit=visit, tank=system.tanks.get(), **depth)
 
 
 def test_guidance_binds_until_somebody_records_another_interval():
@@ -117,7 +118,26 @@ def test_an_estimate_by_eye_is_left_out_and_said():
     dip.save(update_fields=["method"])
     forecast = refresh_forecast(system, today=TODAY)
     assert forecast.dips_used == 0
-    assert any("1 June 2026" in line or "01 June 2026" in line for line in forecast.assumptions)
+    assert any("1 June 2026" in line and "by eye" in line for line in forecast.assumptions)
+
+
+def test_a_depth_in_a_tank_of_unknown_depth_is_left_out_and_the_date_still_given():
+    system = make_system(last_emptied_on=dt.date(2024, 6, 1))
+    dip = add_dip(system, dt.date(2026, 6, 1), None)
+    forecast = refresh_forecast(system, today=TODAY)
+    assert (forecast.state, forecast.dips_used) == (Forecast.State.READY, 0)
+    assert any("depth of the tank" in line for line in forecast.assumptions)
+    Tank.objects.filter(pk=dip.tank_id).update(outlet_height_mm=1400)
+    assert refresh_forecast(system, today=TODAY).dips_used == 1
+
+
+def test_a_cesspool_speaks_of_sewage_not_of_sludge():
+    system = make_system(
+        kind="cesspool",
+        tank={"working_volume_litres": 18000},
+        last_emptied_on=dt.date(2026, 11, 1),
+    )
+    assert "sewage" in refresh_forecast(system, today=TODAY).reasons[0]
 
 
 def test_a_system_nobody_knows_anything_of_is_missing_not_guessed():
