@@ -18,6 +18,7 @@ from django.conf import settings
 from django.utils import timezone
 
 from scheduler.calendar_invites.replies import LONGEST_MAIL
+from scheduler.messages.bounces import note_bounce
 from scheduler.messages.replies import apply_reply
 
 if TYPE_CHECKING:
@@ -66,15 +67,17 @@ def poll(mailbox: Mailbox, *, now: datetime) -> Polled:
     """Take in what waits; each mail by itself, so that a bad one keeps back no other."""
     result = Polled()
     for mail in mailbox.waiting()[:MOST_AT_A_TIME]:
-        reply = None
+        known: object = None
         if mailbox.size(mail) <= LONGEST_MAIL:
             raw = mailbox.read(mail)
-            reply = apply_reply(mail=raw, delivered_to=delivered_to(raw), now=now)
+            known = note_bounce(raw, now=now) or apply_reply(
+                mail=raw, delivered_to=delivered_to(raw), now=now
+            )
         else:
             logger.warning("A mail of more than %s bytes was not read", LONGEST_MAIL)
-        result.taken += reply is not None
-        result.unknown += reply is None
-        mailbox.file_away(mail, TAKEN_FOLDER if reply else UNKNOWN_FOLDER)
+        result.taken += bool(known)
+        result.unknown += not known
+        mailbox.file_away(mail, TAKEN_FOLDER if known else UNKNOWN_FOLDER)
     return result
 
 

@@ -29,7 +29,7 @@ from scheduler.messages.mime import Letter, wire_bytes
 from scheduler.messages.rechecks import why_no_longer
 from scheduler.messages.recipients import POST
 from scheduler.messages.retries import read_failure, wait_before
-from scheduler.messages.senders import organizer_of, sender_of
+from scheduler.messages.senders import office_of, organizer_of, sender_of
 from scheduler.messages.timing import may_leave_at
 from scheduler.models import Message
 
@@ -166,7 +166,6 @@ def _note_failure(message: Message, error: Exception, now: datetime, result: Dra
 def letter_of(message: Message) -> Letter:
     """A row as the letter it stands for; the same row gives the same bytes."""
     sender = _sender(message)
-    office = message.organisation.sender_email
     is_marketing = message.message_class == consent.MARKETING
     return Letter(
         message_id=message.message_id,
@@ -183,7 +182,7 @@ def letter_of(message: Message) -> Letter:
         else "",
         is_response=message.calendar_method == "DECLINECOUNTER",
         # Answers to an invitation must come back to its token, all others to the office.
-        reply_to=Party(office) if office and not message.calendar_method else None,
+        reply_to=None if message.calendar_method else office_of(message.organisation),
     )
 
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import base64
 import hashlib
 import hmac
+from email.utils import parseaddr
 from typing import TYPE_CHECKING
 
 from django.conf import settings
 from django.utils.crypto import salted_hmac
 
-from scheduler.calendar_invites.entries import Party, one_line
+from scheduler.calendar_invites.entries import Party, mailbox, one_line
 
 if TYPE_CHECKING:
     from customers.models import Organisation
@@ -33,14 +34,27 @@ def token_fits(token: str, uid: str, attendee: str) -> bool:
 
 def organizer_of(event: CalendarEvent) -> Party:
     """ORGANIZER, From and Reply-To of everything said about an event."""
-    user, _, domain = settings.DEFAULT_FROM_EMAIL.rpartition("@")
+    user, _, domain = _bookings_address().rpartition("@")
     token = reply_token(event.uid, event.attendee_email)
     return Party(f"{user}+{token}@{domain}", _name(event.organisation))
 
 
 def sender_of(organisation: Organisation) -> Party:
     """From of a message that is about no event."""
-    return Party(settings.DEFAULT_FROM_EMAIL, _name(organisation))
+    return Party(_bookings_address(), _name(organisation))
+
+
+def office_of(organisation: Organisation) -> Party | None:
+    """Where answers in words should go; None where the office gave no usable address."""
+    try:
+        return Party(mailbox(organisation.sender_email))
+    except ValueError:
+        return None
+
+
+def _bookings_address() -> str:
+    """The bare address of the settings, which may be written with a name before it."""
+    return mailbox(parseaddr(settings.DEFAULT_FROM_EMAIL)[1])
 
 
 def _name(organisation: Organisation) -> str:

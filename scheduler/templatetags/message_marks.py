@@ -41,6 +41,8 @@ def message_tag(message: Message) -> SafeString:
     """State of a message in its own word."""
     if message.channel == "post" and message.state == "waiting":
         return tag("note", "To be printed")
+    if message.bounced_at is not None:
+        return tag("over", "Came back")
     return tag(STATE_LOOKS[message.state], message.get_state_display())
 
 
