@@ -35,9 +35,7 @@ class JobQuerySet(OwnedQuerySet["Job"]):
 
     def concerning(self, organisation: Organisation) -> Self:
         """At this organisation's systems, whoever drives, and those handed to it."""
-        return self.filter(
-            models.Q(organisation=organisation) | models.Q(handed_to=organisation)
-        )
+        return self.filter(models.Q(organisation=organisation) | models.Q(handed_to=organisation))
 
     def for_operator(self, organisation: Organisation) -> Self:
         """Jobs this organisation drives: its own not handed away, and those handed to it."""
