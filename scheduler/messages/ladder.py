@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef
 from django.utils import timezone
 
 from customers.models import Agreement, Organisation
@@ -16,6 +15,7 @@ from scheduler.messages.compose import Draft, write_down
 from scheduler.messages.quiet_hours import is_bank_holiday, reminder_moment
 from scheduler.messages.recipients import who_decides, who_expects_us
 from scheduler.messages.timing import holiday_region
+from scheduler.messages.unsettled import MAY_BE_ASKED, unsettled_jobs
 from scheduler.messages.words import job_facts, local_day, span_in_words
 from scheduler.models import Appointment, Job, Message
 
@@ -25,10 +25,7 @@ if TYPE_CHECKING:
     from scheduler.messages.recipients import Recipient
     from scheduler.messages.steps import Rung
     from scheduler.models import CalendarEvent
-    from scheduler.models.jobs import AppointmentQuerySet, JobQuerySet
-
-# Offers look this far ahead: the first step, and two months that midwinter may bring it forward.
-FURTHEST_DAYS = 60 + 62
+    from scheduler.models.jobs import AppointmentQuerySet
 
 
 def plan_reminders(*, now: datetime | None = None) -> int:
@@ -43,28 +40,13 @@ def plan_reminders(*, now: datetime | None = None) -> int:
             .order_by()
             .values_list("job", "template")
         )
-        for job in jobs.iterator():
+        for job in jobs.filter(MAY_BE_ASKED).iterator():
             rung = steps.offer_rung(today, job.due_on)
             if rung is not None and (job.pk, rung.step.name) not in told:
                 written += remind_to_book(job, now=now)
         for appointment in coming_visits(organisation, now).iterator():
             written += remind_of_visit(appointment, now=now)
     return written
-
-
-def unsettled_jobs(organisation: Organisation, today: date) -> JobQuerySet:
-    """Jobs an owner should settle a day for: wanted, due soon or overdue, no day offered."""
-    offered = Appointment.objects.filter(job=OuterRef("pk"), cancelled_at__isnull=True)
-    return (
-        Job.objects.filter(
-            ~Exists(offered),
-            organisation=organisation,
-            state__in=[Job.State.WANTED, Job.State.OFFERED],
-            due_on__lte=today + timedelta(days=FURTHEST_DAYS),
-        )
-        .exclude(kind=Job.Kind.CALL_OUT)
-        .select_related("system__premises__organisation", "organisation__profile")
-    )
 
 
 def coming_visits(organisation: Organisation, now: datetime) -> AppointmentQuerySet:

@@ -213,3 +213,16 @@ def test_who_left_the_list_still_hears_of_an_agreed_visit():
     hashed = consent.address_hash(party.person.email, organisation)
     consent.unsubscribe(organisation=organisation, hashed=hashed, now=NOW)
     assert len(telling.tell_appointment_agreed(appointment=visit, now=NOW)) == 1
+
+
+def test_looking_again_costs_the_same_for_many(django_assert_max_num_queries):
+    organisation = make_owned_system()[0].organisation
+    for number in range(12):
+        system, omar = make_owned_system(organisation=organisation)
+        make_job(system, due_on=DUE_IN_60)
+        if number % 2:
+            allow(omar)
+    plan_reminders(now=NOW)
+    with django_assert_max_num_queries(6):
+        assert plan_reminders(now=NOW + timedelta(minutes=10)) == 0
+    assert Message.objects.count() == 6

@@ -1,0 +1,84 @@
+"""Jobs an owner should settle a day for, and whether anybody there may be written to about it."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from django.db.models import Case, CharField, Exists, OuterRef, Q, Subquery, Value, When
+
+from customers.models import Agreement, ContactPreference, Party
+from scheduler.messages.consent import MARKETING
+from scheduler.messages.recipients import DECIDES, EMAIL, IS_THERE, POST
+from scheduler.models import Appointment, Job
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from django.db.models import QuerySet
+
+    from customers.models import Organisation
+    from scheduler.models.jobs import JobQuerySet
+
+# Offers look this far ahead: the first step, and two months that midwinter may bring it forward.
+FURTHEST_DAYS = 60 + 62
+
+
+def unsettled_jobs(organisation: Organisation, today: date) -> JobQuerySet:
+    """Jobs without a day: wanted, due soon or overdue, nothing offered that stands.
+
+    Each says in the same query whether somebody there is `reachable`, whether an agreement is
+    in force (`agreed`), and whether somebody said yes to offers and not no since (`consenting`).
+    """
+    offered = Appointment.objects.filter(job=OuterRef("pk"), cancelled_at__isnull=True)
+    agreements = Agreement.objects.current(today).filter(premises=OuterRef("system__premises"))
+    people = _people_there(today)
+    return (
+        Job.objects.filter(
+            ~Exists(offered),
+            organisation=organisation,
+            state__in=[Job.State.WANTED, Job.State.OFFERED],
+            due_on__lte=today + timedelta(days=FURTHEST_DAYS),
+        )
+        .exclude(kind=Job.Kind.CALL_OUT)
+        .annotate(
+            reachable=Exists(people),
+            agreed=Exists(agreements),
+            consenting=Exists(people.filter(Q(last_said=True))),
+        )
+        .select_related("system__premises__organisation", "organisation__profile")
+    )
+
+
+MAY_BE_ASKED = Q(reachable=True) & (Q(agreed=True) | Q(consenting=True))
+
+
+def _people_there(today: date) -> QuerySet[Party]:
+    """People with a part in the premises of the job today, whom some address reaches."""
+    written_to = (
+        ~Q(person__email="")
+        | ~Q(person__postal_address="")
+        | ~Q(premises__address="")
+        | ~Q(premises__town="")
+        | ~Q(premises__postcode="")
+    )
+    return Party.objects.filter(
+        Q(since__isnull=True) | Q(since__lte=today),
+        Q(until__isnull=True) | Q(until__gte=today),
+        written_to,
+        premises=OuterRef("system__premises"),
+        role__in=[*DECIDES, *IS_THERE],
+    ).annotate(
+        way=Case(
+            When(person__email="", then=Value(str(POST))),
+            default=Value(str(EMAIL)),
+            output_field=CharField(),
+        ),
+        last_said=Subquery(
+            ContactPreference.objects.filter(
+                person=OuterRef("person"), channel=OuterRef("way"), message_class=MARKETING
+            )
+            .order_by("-recorded_at", "-pk")
+            .values("allowed")[:1]
+        ),
+    )
