@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from datetime import date
 
+from servicing.forecasting.columns import feeds_the_rate
 from servicing.forecasting.facts import Dip, SystemFacts
 from servicing.forecasting.faults import Fault
 from servicing.forecasting.occupancy import occupancy_faults
@@ -46,8 +47,11 @@ def _date_faults(facts: SystemFacts, today: date) -> list[Fault]:
         elif installed and day < installed and field.startswith(("emptyings", "dips")):
             message = f"{day} is before it was installed on {installed}"
             faults.append(Fault(facts.reference, field, "before_installation", message))
-    if not facts.emptyings and not installed and not facts.dips:
-        message = "no emptying, no installation date and no measurement: nothing to count from"
+    usable = any(feeds_the_rate(facts.kind, dip) for dip in facts.dips)
+    if not facts.emptyings and not installed and not usable:
+        message = (
+            "no emptying, no installation date and no usable measurement: nothing to count from"
+        )
         faults.append(Fault(facts.reference, "emptyings", "no_start", message))
     return faults
 

@@ -108,10 +108,15 @@ def _rate(
         return math.log(yearly), math.hypot(CESSPOOL_LOG_SD, people.log_sd)
     if facts.kind is Kind.GREASE_TRAP:
         quarter = 0.25 * volume * 365.25 / TRAP_FILL_DAYS
-        usual = next((persons for persons in reversed(people.persons) if persons > 0), 1.0)
-        return math.log(quarter / usual), TRAP_LOG_SD
+        return math.log(quarter / _usual_use(people)), TRAP_LOG_SD
     between = max(prior.log_sd**2 - MISREPORTED_LOG_SD**2, 0.01)
     return math.log(prior.median_rate), math.sqrt(between + people.log_sd**2)
+
+
+def _usual_use(people: PersonEquivalents) -> float:
+    """Person-equivalents of the last spell in which a kitchen was really used, 1 if none was."""
+    least = max(0.01 * max(people.persons), 1e-3)
+    return next((persons for persons in reversed(people.persons) if persons >= least), 1.0)
 
 
 def _events(

@@ -50,7 +50,8 @@ def _as_it_was(columns: Columns, posterior: Posterior, use: Floats) -> Posterior
     reached = exposure(columns, posterior.cycle_start, both[None, :])[0]
     whole = exposure(columns, posterior.cycle_start, posterior.time[:, None])[0]
     part = np.where(whole > 0, reached / np.maximum(whole, 1e-12), 1.0)[:, None, :]
-    residue = many.residue[:, None, None]
+    # A dip below the usual residue says that less was left behind: nothing sinks in between.
+    residue = np.minimum(many.residue[:, None, None], np.maximum(many.level, 0.0))
     level = residue + (many.level - residue) * part
     var = many.level_var * part**2 + many.residue_sd[:, None, None] ** 2 * (1.0 - part) ** 2
     return replace(many, level=level, level_var=var, time=both)

@@ -10,6 +10,7 @@ from servicing.forecasting.facts import (
     Ceiling,
     Dip,
     Emptying,
+    Method,
     Override,
     Spell,
     Trigger,
@@ -21,6 +22,7 @@ from tests.servicing.forecasting.known import BOX, EMPTIED, TODAY, forecast, sys
 
 BROKEN = [
     ("emptyings", {"emptyings": ()}),
+    ("emptyings", {"emptyings": (), "dips": (Dip(EMPTIED, litres=5, method=Method.BLANKET),)}),
     ("emptyings[0].on", {"emptyings": (Emptying(date(2023, 1, 1)),)}),
     ("emptyings[0].on", {"emptyings": (Emptying(date(1820, 1, 1)),)}),
     ("emptyings[1].on", {"emptyings": (Emptying(EMPTIED), Emptying(EMPTIED))}),
