@@ -144,6 +144,9 @@ TABLE = {
     "customers:organisation_edit": page(who="manage"),
     "customers:organisation_history": page(),
     "customers:members": page(),
+    "customers:member_add": page(who="manage"),
+    "customers:member_edit": elsewhere("by membership: tests/customers/test_members.py"),
+    "customers:member_remove": elsewhere("by membership: tests/customers/test_members.py"),
     "customers:organisation_choose": elsewhere("changes the session only: test_choosing below"),
 }
 for name in ("columns", "check", "bring_in", "result", "progress", "refused", "discard"):

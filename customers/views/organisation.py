@@ -64,14 +64,6 @@ def organisation_history(request: HttpRequest) -> HttpResponse:
     return render(request, "includes/history_page.html", context)
 
 
-@member_required
-def members(request: HttpRequest) -> HttpResponse:
-    """Show who works here and what they may do."""
-    rows = Membership.objects.filter(organisation=organisation_of(request))
-    context = {"members": rows.select_related("user").order_by("role", "user__name")}
-    return render(request, "customers/members.html", context)
-
-
 @require_POST
 @login_required
 def organisation_choose(request: HttpRequest) -> HttpResponse:
@@ -87,6 +79,5 @@ urlpatterns = [
     path("organisation/", organisation, name="organisation"),
     path("organisation/change/", organisation_edit, name="organisation_edit"),
     path("organisation/history/", organisation_history, name="organisation_history"),
-    path("organisation/members/", members, name="members"),
     path("organisation/choose/", organisation_choose, name="organisation_choose"),
 ]

@@ -1,6 +1,6 @@
 """Addresses of customers pages."""
 
-from customers.views import agreements, organisation, people, premises
+from customers.views import agreements, members, organisation, people, premises
 
 app_name = "customers"
 
@@ -9,4 +9,5 @@ urlpatterns = [
     *people.urlpatterns,
     *agreements.urlpatterns,
     *organisation.urlpatterns,
+    *members.urlpatterns,
 ]
