@@ -88,6 +88,8 @@ TABLE = {
     "scheduler:message_file": page("message"),
     "scheduler:message_again": action("tell", "message"),
     "scheduler:message_posted": action("tell", "message"),
+    "scheduler:replies": page(),
+    "scheduler:reply_settle": action("tell", "reply", verb="seen"),
     "scheduler:job_sheet": page("job"),
     "scheduler:job_sheet_abandon": action("visit", "job"),
     "scheduler:job_recorded": page("done_job"),

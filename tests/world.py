@@ -10,10 +10,12 @@ from django.utils import timezone
 
 from customers.models import AftercarePlan, Agreement, Party
 from scheduler.models import (
+    CalendarEvent,
     DayRequest,
     FeedToken,
     Message,
     PlanRun,
+    Reply,
     Round,
     Stop,
     TroubleReport,
@@ -107,6 +109,22 @@ def make_world() -> dict[str, Any]:
             symptom="smell",
             advice="a",
             priority=3,
+        ),
+        "reply": Reply.objects.create(
+            organisation=organisation,
+            event=CalendarEvent.objects.create(
+                organisation=organisation,
+                uid="u",
+                round=one_round,
+                attendee_email="crew@office.example",
+                dtstamp=now,
+                starts_at=now,
+                ends_at=now + dt.timedelta(hours=8),
+                summary="Round",
+            ),
+            source_id="<r@office.example>",
+            received_at=now,
+            verdict="review",
         ),
         "wish": DayRequest.objects.create(job=job, asked_at=now),
     }
