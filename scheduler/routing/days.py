@@ -25,7 +25,7 @@ BYTES_A_PAIR = 2 * 2 * 8  # two matrices of integers, once here and once in the 
 DAYS_IN_A_BLOCK = 3
 MOST_WAITING_JOBS = 120
 CANDIDATES_A_TANKER = 45
-TYPICAL_JOB_PENCE = 4000
+TYPICAL_JOB_PENCE = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +54,6 @@ class Days:
     ) -> list[Order]:
         """All these jobs on all these days in one model."""
         model = build_model(self.problem, self.roads, jobs, dates)
-        if not model.days:
-            return []
         return search(model, effort, warm=warm, watch=self.watch)[0]
 
     def model_bytes(self, jobs: int, dates: Sequence[date]) -> int:
@@ -77,7 +75,7 @@ class Days:
                 continue
             prizes = {job.id: self._prize_today(job, on) for job in candidates}
             model = build_model(self.problem, self.roads, candidates, [on], prizes)
-            found = search(model, share, watch=self.watch)[0] if model.days else []
+            found = search(model, share, watch=self.watch)[0]
             orders += found
             for _, visits in found:
                 for visit in visits:

@@ -54,12 +54,17 @@ class BreakClient:
 class Model:
     """The solver's data with what is needed to read its answer."""
 
-    data: ProblemData
+    data: ProblemData | None
     days: tuple[TankerDay, ...]
     clients: list[JobClient | BreakClient]
     reload_works: dict[int, str]
     client_of_job: dict[str, list[int]] = field(default_factory=dict)
     jobs: dict[str, Job] = field(default_factory=dict)
+
+    @classmethod
+    def empty(cls) -> "Model":
+        """A model of no tanker at all, which has nothing to search."""
+        return cls(data=None, days=(), clients=[], reload_works={})
 
     def windows_on(self, job: str, day: TankerDay) -> tuple[tuple[int, int], ...]:
         """When a job may start on a day."""
@@ -82,9 +87,10 @@ def build_model(
 
     `prizes` replaces, by job id, what leaving a job out costs, in hundredths of a penny.
     """
-    builder = _Builder(problem, roads, jobs, tanker_days(problem, roads, dates))
+    days = tuple(day for day in tanker_days(problem, roads, dates) if day.can_work)
+    builder = _Builder(problem, roads, jobs, days)
     builder.prizes = dict(prizes or {})
-    return builder.build()
+    return builder.build() if days else Model.empty()
 
 
 class _Builder:

@@ -22,7 +22,7 @@ def search(
 ) -> tuple[list[Order], float]:
     """The best driving orders found, by tanker-day, and their cost to the solver in pence."""
     watch = watch or Watch()
-    if not model.clients:
+    if model.data is None or not model.clients:
         return [], 0.0
     initial = warm_solution(model, warm) if warm else None
     best = search_on_cores(model.data, effort, initial=initial, watch=watch)
@@ -50,6 +50,8 @@ def _orders_of(model: Model, solution: Solution) -> list[Order]:
 
 def warm_solution(model: Model, orders: Sequence[Order]) -> Solution | None:
     """A starting solution from driving orders; jobs the model does not know are skipped."""
+    if model.data is None:
+        return None
     number = {(day.tanker.id, day.on): index for index, day in enumerate(model.days)}
     routes = []
     used: set[int] = set()

@@ -37,15 +37,19 @@ class TankerClock:
     worked_since: int = 0
     stops: list[Stop] = field(default_factory=list)
 
-    def needs_break_before(self, drive: int, service: int) -> bool:
+    def needs_break_before(self, node: Node) -> bool:
         """Whether the regime forces a break before the next leg and its work."""
+        drive = self.roads.seconds(self.place, node.id)
         driving = self.hours.driving_before_break_seconds
         if driving is not None and self.driven_since_break + drive > driving:
             return self.driven_since_break > 0
         work = self.hours.work_before_break_seconds
         if work is None:
             return False
-        return self.now + drive + service - self.worked_since > work
+        arrive = self.now + drive
+        start = start_in(node.windows, arrive)
+        worked = 0 if node.kind == "break" else node.service
+        return (arrive if start is None else start) + worked - self.worked_since > work
 
     def take(self, node: Node) -> None:
         """Drive to a stop, wait for its window and do what is to be done there."""

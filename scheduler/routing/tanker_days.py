@@ -29,6 +29,11 @@ class TankerDay:
     longest_duty: int
 
     @property
+    def can_work(self) -> bool:
+        """Whether there is any time left to leave and be back."""
+        return self.leaves_from < self.home_by and self.longest_duty > 0
+
+    @property
     def back_by(self) -> int:
         """Latest useful departure."""
         return self.home_by

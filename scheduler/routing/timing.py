@@ -122,9 +122,9 @@ def _orders(problem: Problem, day: _Day, on: date, visits: Sequence[Visit]) -> I
         yield nodes
         return
     taking = [works for works in open_works if works.takes(wastes)] or list(open_works)
-    for works in taking or problem.works[:1]:
+    for works in taking:
         yield [*nodes, _tip_node(works)]
-    if not problem.works:
+    if not taking:
         yield nodes
 
 
@@ -238,8 +238,7 @@ def _run(day: _Day, nodes: Sequence[Node], depart: int) -> _Timed:
     hours = day.tanker.driver_hours
     home = Node("base", day.tanker.base, 0, ((0, day.tanker.latest_end_seconds),))
     for node in (*nodes, home):
-        drive = day.roads.seconds(clock.place, node.id)
-        if node.kind != "break" and clock.needs_break_before(drive, node.service):
+        if clock.needs_break_before(node):
             forced = max(hours.driving_break_seconds, hours.work_break_seconds)
             clock.take(Node("break", clock.place, forced, ((0, 2 * 86_400),)))
         clock.take(node)

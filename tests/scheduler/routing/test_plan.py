@@ -11,8 +11,10 @@ from scheduler.routing.checker import check_plan
 from scheduler.routing.errors import BadMatrix, BadQuantity
 from scheduler.routing.plan import Effort, Progress, plan_rounds
 from scheduler.routing.problem import TankerStart, Works
+from scheduler.routing.splitting import with_parts
 from scheduler.routing.travel_times import GivenMatrix
 from tests.scheduler.routing.brute_force import cheapest_day_without_windows, cheapest_pence
+from tests.scheduler.routing.messy_problems import a_messy_problem
 from tests.scheduler.routing.problems import (
     HOUR,
     MONDAY,
@@ -23,6 +25,7 @@ from tests.scheduler.routing.problems import (
     a_window,
     planned_jobs,
     random_jobs,
+    rules_broken,
     table_of,
 )
 
@@ -267,3 +270,34 @@ def test_a_round_adds_up():
     assert driven.costs.tipping == 3000
     assert plan.metres == driven.metres
     assert all(stop.wait_seconds >= 0 for stop in driven.stops)
+
+
+@given(st.integers(0, 100_000))
+@settings(max_examples=25, deadline=None)
+def test_whatever_the_fleet_no_round_with_a_job_breaks_a_rule(seed):
+    """A tanker already out too long, or loaded with every works shut, is told by a warning."""
+    problem = with_parts(a_messy_problem(seed))
+    plan = plan_rounds(problem, effort=Effort(iterations=40, seed=seed))
+    out = [line.job for line in plan.left_out]
+    assert sorted([*planned_jobs(plan), *out]) == sorted(job.id for job in problem.jobs)
+    at_work = [round_ for round_ in plan.rounds if round_.job_ids]
+    assert rules_broken(problem, *at_work) == set()
+    assert plan.checked == (not plan.warnings)
+
+
+def test_a_loaded_tanker_with_every_works_shut_is_told_and_not_sent_to_one():
+    start = TankerStart(
+        tanker="tess", on=MONDAY, latitude=52.0, longitude=-3.0, at_seconds=7 * HOUR,
+        load_litres=7000,
+    )  # fmt: skip
+    works = replace(WORKS, closed_on=frozenset({MONDAY}))
+    plan = plan_rounds(a_problem(works=(works,), starts=(start,)), effort=QUICK)
+    assert not plan.checked
+    assert "comes home with 7000 L" in plan.warnings[0]
+
+
+def test_a_tanker_whose_shift_is_over_takes_no_job():
+    start = TankerStart(
+        tanker="tess", on=MONDAY, latitude=52.0, longitude=-3.0, at_seconds=20 * HOUR
+    )
+    assert the_line(a_problem(a_job(), starts=(start,)), "job-1").rule == "too-far"
