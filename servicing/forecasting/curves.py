@@ -1,57 +1,90 @@
-"""The chart of one system: its level from the last emptying to beyond the next."""
+"""The charts of many systems: their levels from the last emptying to beyond the next."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 import numpy.typing as npt
 
 from servicing.forecasting.accumulation import Columns, exposure
 from servicing.forecasting.learning import Posterior
-from servicing.forecasting.levels import level_quantiles
+from servicing.forecasting.levels import level_moments, mixture_quantiles
 from servicing.forecasting.outcomes import Curve
-from servicing.forecasting.year_clock import years_of
+from servicing.forecasting.year_clock import DAYS_A_YEAR, EPOCH
 
 Floats = npt.NDArray[np.float64]
 SHORTEST_DAYS = 365
 LONGEST_DAYS = 365 * 25
+CHART_STEPS = 20  # levels tried for a quantile: enough for a line on a chart
 
 
-def curve_of(
-    columns: Columns, posterior: Posterior, start: date, until: date, points: int
-) -> Curve:
-    """Likely level on ``points`` days from ``start`` to ``until`` of ONE system (arrays of 1 row).
+def curves_of(
+    columns: Columns,
+    posterior: Posterior,
+    starts: Sequence[date],
+    untils: Sequence[date],
+    points: int,
+) -> list[Curve]:
+    """Likely levels of n systems on ``points`` days each, from its start to its end.
 
     After the last look it is the forecast; before it, each node's curve drawn from the residue
-    to the level it has now, in proportion to the exposure in between.
+    to the level it has now, in proportion to the exposure in between. The three curves of a
+    rate are drawn as one normal with their mean and variance.
     """
-    days = _days_between(start, until, points)
-    rows = np.zeros(len(days), dtype=np.intp)
-    years = np.array([[years_of(day) for day in days]])
-    use = columns.clock.use(years)[0]
-    many, then = columns.rows(rows), _as_it_was(columns, posterior, use)
-    levels = level_quantiles(many, then, use)
-    p10, p50, p90 = (tuple(float(v) for v in levels[:, i]) for i in range(3))
-    return Curve(tuple(days), p10, p50, p90)
+    days = _days_between(starts, untils, points)
+    use = columns.clock.use((days - EPOCH.toordinal()) / DAYS_A_YEAR)
+    weights = posterior.weights.sum(axis=2)
+    found = np.empty((*use.shape, 3))
+    for point in range(use.shape[1]):
+        then = _as_it_was(columns, posterior, use[:, point])
+        mean, sd = _by_rate(posterior.weights, *level_moments(columns, then, use[:, point]))
+        found[:, point] = mixture_quantiles(weights, mean, sd, steps=CHART_STEPS)
+    # The level never sinks between emptyings; the last digit of a quantile may.
+    found = np.maximum.accumulate(np.clip(found, 0.0, columns.volume[:, None, None]), axis=1)
+    return [_curve(days[i], found[i]) for i in range(len(found))]
 
 
-def _days_between(start: date, until: date, points: int) -> list[date]:
-    span = min(max((until - start).days, SHORTEST_DAYS), LONGEST_DAYS)
-    steps = np.unique(np.round(np.linspace(0, span, points)).astype(int))
-    return [start + timedelta(days=int(step)) for step in steps]
+def _curve(days: npt.NDArray[np.int64], levels: Floats) -> Curve:
+    p10, p50, p90 = (tuple(line) for line in levels.T.tolist())
+    return Curve(tuple(date.fromordinal(day) for day in days.tolist()), p10, p50, p90)
+
+
+def _days_between(
+    starts: Sequence[date], untils: Sequence[date], points: int
+) -> npt.NDArray[np.int64]:
+    """Ordinals of evenly spaced days, (n, points)."""
+    first = np.array([day.toordinal() for day in starts])
+    last = np.array([day.toordinal() for day in untils])
+    span = np.clip(last - first, SHORTEST_DAYS, LONGEST_DAYS)
+    steps = np.linspace(0.0, 1.0, min(points, SHORTEST_DAYS))
+    return np.asarray(first[:, None] + np.round(span[:, None] * steps).astype(np.int64))
+
+
+def _by_rate(weights: Floats, mean: Floats, sd: Floats) -> tuple[Floats, Floats]:
+    """Mean and sd over the exponents of each rate: (n, 25, 3) to (n, 25)."""
+    share = weights / np.maximum(weights.sum(axis=2, keepdims=True), 1e-300)
+    middle = (share * mean).sum(axis=2)
+    second = (share * (sd**2 + (mean - middle[:, :, None]) ** 2)).sum(axis=2)
+    # A rate without weight has no share: any spread will do, but not none.
+    return middle, np.sqrt(np.maximum(second, sd.min(axis=2) ** 2))
 
 
 def _as_it_was(columns: Columns, posterior: Posterior, use: Floats) -> Posterior:
-    """The posterior of one system repeated for T times of use, taken back where they are past."""
-    many = posterior.rows(np.zeros(len(use), dtype=np.intp))
-    both = np.minimum(use, posterior.time[0])
-    reached = exposure(columns, posterior.cycle_start, both[None, :])[0]
-    whole = exposure(columns, posterior.cycle_start, posterior.time[:, None])[0]
+    """The posterior taken back to years of use (n,) where they lie before the last look."""
+    then = np.minimum(use, posterior.time)
+    both = exposure(columns, posterior.cycle_start, np.stack([then, posterior.time], axis=1))
+    reached, whole = both[:, 0], both[:, 1]
     part = np.where(whole > 0, reached / np.maximum(whole, 1e-12), 1.0)[:, None, :]
     # A dip below the usual residue says that less was left behind: nothing sinks in between.
-    residue = np.minimum(many.residue[:, None, None], np.maximum(many.level, 0.0))
-    level = residue + (many.level - residue) * part
-    var = many.level_var * part**2 + many.residue_sd[:, None, None] ** 2 * (1.0 - part) ** 2
-    return replace(many, level=level, level_var=var, time=both)
+    residue = np.minimum(posterior.residue[:, None, None], np.maximum(posterior.level, 0.0))
+    level = residue + (posterior.level - residue) * part
+    spread = posterior.residue_sd[:, None, None] * (1.0 - part)
+    return replace(
+        posterior,
+        level=level,
+        level_var=posterior.level_var * part**2 + spread**2,
+        time=then,
+    )

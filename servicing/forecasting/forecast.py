@@ -12,7 +12,7 @@ import numpy.typing as npt
 from servicing.forecasting.accumulation import BOOK_PRIOR, Columns, Prior
 from servicing.forecasting.checks import faults_of
 from servicing.forecasting.columns import Row, columns_of, row_of
-from servicing.forecasting.curves import curve_of
+from servicing.forecasting.curves import curves_of
 from servicing.forecasting.due_date import due_date
 from servicing.forecasting.facts import SystemFacts
 from servicing.forecasting.faults import BadMeasure, Fault, FaultyFacts
@@ -143,13 +143,19 @@ def _fill_in(found: Forecasts, block: _Block, today: date, curve_points: int) ->
         found.since[place] = row.start
         found.assumptions[place] = tuple(dict.fromkeys(row.assumptions))
         found.questions[place] = questions_of(row, block.posterior.surprise[i])
-        if curve_points:
-            late = found.removal_p90[place].item()
-            until = _curve_end(found.due_on[place].item(), late, today)
-            one = slice(i, i + 1)
-            found.curves[place] = curve_of(
-                block.columns.rows(one), block.posterior.rows(one), row.start, until, curve_points
-            )
+    if curve_points:
+        _put_curves(found, block, today, curve_points)
+
+
+def _put_curves(found: Forecasts, block: _Block, today: date, points: int) -> None:
+    untils = [
+        _curve_end(found.due_on[place].item(), found.removal_p90[place].item(), today)
+        for place in block.where
+    ]
+    starts = [row.start for row in block.rows]
+    curves = curves_of(block.columns, block.posterior, starts, untils, points)
+    for place, curve in zip(block.where, curves, strict=True):
+        found.curves[place] = curve
 
 
 def _curve_end(due: date | None, late: date | None, today: date) -> date:
