@@ -18,6 +18,7 @@ from servicing.forecasting.year_clock import DAYS_A_YEAR, EPOCH
 Floats = npt.NDArray[np.float64]
 SHORTEST_DAYS = 365
 LONGEST_DAYS = 365 * 25
+LEAST_SD = 1.0  # litre: a rate without weight has no spread of its own
 CHART_STEPS = 20  # levels tried for a quantile: enough for a line on a chart
 
 
@@ -65,11 +66,10 @@ def _days_between(
 
 def _by_rate(weights: Floats, mean: Floats, sd: Floats) -> tuple[Floats, Floats]:
     """Mean and sd over the exponents of each rate: (n, 25, 3) to (n, 25)."""
-    share = weights / np.maximum(weights.sum(axis=2, keepdims=True), 1e-300)
-    middle = (share * mean).sum(axis=2)
-    second = (share * (sd**2 + (mean - middle[:, :, None]) ** 2)).sum(axis=2)
-    # A rate without weight has no share: any spread will do, but not none.
-    return middle, np.sqrt(np.maximum(second, sd.min(axis=2) ** 2))
+    whole = np.maximum(np.einsum("nrb->nr", weights), 1e-300)
+    middle = np.einsum("nrb,nrb->nr", weights, mean) / whole
+    second = np.einsum("nrb,nrb->nr", weights, sd**2 + mean**2) / whole - middle**2
+    return middle, np.sqrt(np.maximum(second, LEAST_SD**2))
 
 
 def _as_it_was(columns: Columns, posterior: Posterior, use: Floats) -> Posterior:
