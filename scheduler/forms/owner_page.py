@@ -7,6 +7,7 @@ import uuid
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.utils.formats import date_format
 
 from scheduler import triage
 
@@ -123,7 +124,7 @@ class PeopleForm(SystemChoice):
         if since is None or system is None:
             return cleaned
         if system.installed_on and since < system.installed_on:
-            self.add_error("since", f"It was put in on {system.installed_on:%d.%m.%Y}.")
+            self.add_error("since", f"It was put in on {date_format(system.installed_on)}.")
         elif since < self.today - dt.timedelta(days=365 * YEARS_BACK):
             self.add_error("since", "That is longer ago than we reckon with.")
         elif since > self.today + dt.timedelta(days=DAYS_AHEAD):

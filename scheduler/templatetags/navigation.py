@@ -38,8 +38,8 @@ PLACES = (
     ("Organisation", "customers:organisation", "building-2", "organisation"),
 )
 
-# Lists under a place: label, then name, URL name.
-LISTS = {
+# Lists under a place: label, then name, URL name, and what one must be allowed to do there.
+LISTS: dict[str, tuple[str, tuple[tuple[str, str] | tuple[str, str, Action], ...]]] = {
     "register": (
         "Register",
         (
@@ -48,7 +48,7 @@ LISTS = {
             ("Premises", "customers:premises_list"),
             ("People", "customers:people"),
             ("Agreements", "customers:agreements"),
-            ("Bring in", "servicing:import"),
+            ("Bring in", "servicing:import", "register"),
         ),
     ),
     "organisation": (
@@ -93,7 +93,8 @@ def lists(context: Context, place: str) -> dict[str, Any]:
     request: HttpRequest | None = context.get("request")
     match = request.resolver_match if request else None
     here = match.view_name if match else ""
-    known = ((name, url, address_of(url)) for name, url in names)
+    open_to = (row for row in names if all(may(context, action) for action in row[2:]))
+    known = ((name, url, address_of(url)) for name, url, *_ in open_to)
     return {
         "label": label,
         "places": [
