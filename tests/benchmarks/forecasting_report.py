@@ -53,11 +53,11 @@ SEEDS = (81_001, 81_002, 81_003)
 FLEET_SEEDS = (86_001, 86_002, 86_003)
 FLEET_SYSTEMS = 400
 LEARNED_BY = date(2010, 1, 1)
-RATES = (100, 120, 150, 180)
+RATES = (85, 100, 120, 150, 180)
 STRETCHES = (0.8, 1.0)
 POLICY_SEEDS = SEEDS[:2]
-YEARS_OVER = (1.5, 4.0, 12.0)
-RISKS = (0.06, 0.15, 0.40)
+YEARS_OVER = (1.0, 2.0, 4.0, 8.0, 16.0)
+RISKS = (0.05, 0.10, 0.20, 0.40)
 
 
 def taught(world: World, seed: int) -> Prior:
