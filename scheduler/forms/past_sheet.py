@@ -81,7 +81,10 @@ def removal_fields(emptying: Emptying | None, units: str) -> dict[str, Any]:
         return {"removed": "none"}
 
     def said(litres: float | None) -> float | None:
-        return None if litres is None else round(from_litres(litres, units), 1)
+        if litres is None:
+            return None
+        volume = round(from_litres(litres, units), 1)
+        return int(volume) if volume.is_integer() else volume
 
     return {
         "removed": "all" if emptying.all_compartments else "part",
