@@ -67,6 +67,10 @@ class Organisation(models.Model):
         IMPERIAL_GALLONS = "imperial_gallons", "Imperial gallons"
         US_GALLONS = "us_gallons", "US gallons"
 
+    class DatesBy(models.TextChoices):
+        RISK = "risk", "By the accepted risk"
+        COST = "cost", "By what costs least"
+
     changed_by: ClassVar[str] = "manage"
 
     public_id = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
@@ -86,6 +90,18 @@ class Organisation(models.Model):
         default=0.10,
         validators=[MinValueValidator(0.01), MaxValueValidator(0.5)],
         help_text="Share of systems you accept to find over the limit on the day they are due.",
+    )
+    dates_by = models.CharField(max_length=10, choices=DatesBy, default=DatesBy.RISK)
+    emptying_cost_pence = models.PositiveIntegerField(
+        null=True, blank=True, help_text="What one emptying costs: tanker, crew and works."
+    )
+    trouble_cost_pence = models.PositiveIntegerField(
+        null=True,
+        blank=True,
+        help_text="What a year over the limit costs on average: calls, floods, a ruined field.",
+    )
+    dip_cost_pence = models.PositiveIntegerField(
+        null=True, blank=True, help_text="What one measurement costs when a crew is nearby."
     )
     horizon_days = models.PositiveSmallIntegerField(
         default=90, help_text="Jobs are made for what falls due within this many days."
@@ -117,10 +133,27 @@ class Organisation(models.Model):
                 | ~models.Q(interval_override_reason=""),
                 name="interval_override_needs_a_reason",
             ),
+            models.CheckConstraint(
+                condition=~models.Q(dates_by="cost")
+                | models.Q(
+                    emptying_cost_pence__isnull=False,
+                    emptying_cost_pence__gt=0,
+                    trouble_cost_pence__isnull=False,
+                    trouble_cost_pence__gt=0,
+                ),
+                name="dates_by_cost_need_the_costs",
+            ),
         ]
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def year_over_price(self) -> float | None:
+        """What a year over the limit costs, in emptyings; None until both costs are known."""
+        if not self.emptying_cost_pence or not self.trouble_cost_pence:
+            return None
+        return self.trouble_cost_pence / self.emptying_cost_pence
 
     def changing_organisations(self) -> tuple[Organisation, ...]:
         """An organisation is changed by its own members."""

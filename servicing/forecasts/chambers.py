@@ -1,27 +1,19 @@
-"""When chambers and filters are to be looked into next."""
+"""When chambers and filters are to be looked into next, and what to tell the owner of them."""
 
 from __future__ import annotations
 
 import datetime as dt
-from typing import TYPE_CHECKING
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, NamedTuple
 
-import holidays
-
-from servicing.forecasting.chambers import (
-    Cause,
-    ChamberFacts,
-    Look,
-    QuietPeriod,
-    winter_quiet_periods,
-)
+from servicing.forecasting.chambers import Cause, ChamberFacts, Look
 from servicing.forecasting.inspection_date import forecast_inspections
 from servicing.models import Chamber, ChamberFinding
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from customers.models import CountryProfile
-    from servicing.models import System
+    from servicing.forecasting.inspection_date import InspectionForecast
+    from servicing.forecasts.circumstances import CircumstancesOfAll
+    from servicing.forecasts.reading import ChamberRow, LookRow, OnRecord
 
 CAUSES = {
     ChamberFinding.Debris.WIPES: Cause.WIPES,
@@ -33,8 +25,15 @@ CAUSES = {
     ChamberFinding.Debris.SCALE: Cause.SCALE,
     ChamberFinding.Debris.TOYS: Cause.OTHER,
 }
-LOOK_AHEAD_YEARS = 3
 ACCEPTED_RISK = 0.10
+
+
+class NextLook(NamedTuple):
+    """What is written on a chamber."""
+
+    inspect_due_on: dt.date | None
+    inspect_because: str
+    debris_advice: str
 
 
 def grade(amount: int, flow: str) -> int:
@@ -46,97 +45,95 @@ def grade(amount: int, flow: str) -> int:
     return 1 if amount >= ChamberFinding.Amount.TRACE else 0
 
 
-def quiet_periods(profile: CountryProfile, *, today: dt.date) -> list[QuietPeriod]:
-    """Spans in which nothing should fall due: bank holidays with their weekends, deep winter."""
-    years = range(today.year, today.year + LOOK_AHEAD_YEARS + 1)
-    days = holidays.country_holidays(
-        profile.holidays_country, subdiv=profile.holidays_subdivision or None, years=years
-    )
-    found = [
-        QuietPeriod(day - dt.timedelta(days=3), day + dt.timedelta(days=3), name)
-        for day, name in days.items()
-    ]
-    return found + winter_quiet_periods(today.year - 1, today.year + LOOK_AHEAD_YEARS)
-
-
-def refresh_chambers(systems: Iterable[System], *, today: dt.date) -> dict[int, dt.date]:
-    """Write each chamber's next inspection; gives the earliest of each system by its id.
-
-    Systems have chambers prefetched and the profile of their organisation selected.
-    """
-    chambers = [
-        (system, chamber)
-        for system in systems
-        for chamber in system.chambers.all()
-        if chamber.kind in {Chamber.Kind.INSPECTION, Chamber.Kind.EFFLUENT_FILTER}
-    ]
-    if not chambers:
-        return {}
-    looks = _looks([chamber.pk for _, chamber in chambers])
-    quiet: dict[int, list[QuietPeriod]] = {}
+def refresh_chambers(
+    records: Iterable[OnRecord], circumstances: CircumstancesOfAll
+) -> dict[int, dt.date]:
+    """Write each chamber's next inspection; gives the earliest of each system by its id."""
+    found: dict[int, NextLook] = {}
     earliest: dict[int, dt.date] = {}
+    for record in records:
+        for chamber, look in next_looks(record, circumstances):
+            found[chamber.pk] = look
+            if look.inspect_due_on is not None:
+                known = earliest.get(record.system.pk, look.inspect_due_on)
+                earliest[record.system.pk] = min(look.inspect_due_on, known)
     changed = []
-    for system, chamber in chambers:
-        profile = system.organisation.profile
-        if profile.pk not in quiet:
-            quiet[profile.pk] = quiet_periods(profile, today=today)
-        due_on, because = _next_look(
-            system, chamber, looks.get(chamber.pk, ()), quiet=quiet[profile.pk], today=today
-        )
-        if (chamber.inspect_due_on, chamber.inspect_because) != (due_on, because):
-            chamber.inspect_due_on, chamber.inspect_because = due_on, because
-            changed.append(chamber)
-        if due_on is not None:
-            earliest[system.pk] = min(due_on, earliest.get(system.pk, due_on))
-    Chamber.objects.bulk_update(changed, ["inspect_due_on", "inspect_because"], batch_size=500)
+    for row in Chamber.objects.filter(pk__in=found).only("pk", *NextLook._fields):
+        if found[row.pk] != tuple(getattr(row, name) for name in NextLook._fields):
+            for name, value in found[row.pk]._asdict().items():
+                setattr(row, name, value)
+            changed.append(row)
+    Chamber.objects.bulk_update(changed, NextLook._fields, batch_size=500)
     return earliest
 
 
-def _looks(chambers: list[int]) -> dict[int, tuple[Look, ...]]:
-    """Worst finding of each visit, oldest first, by chamber id."""
-    rows = (
-        ChamberFinding.objects.filter(
-            chamber__in=chambers, visit__abandoned_because="", visit__replaced_by__isnull=True
+def next_looks(
+    record: OnRecord, circumstances: CircumstancesOfAll
+) -> list[tuple[ChamberRow, NextLook]]:
+    """The next look into each chamber of one system."""
+    if not record.chambers:
+        return []
+    ours = circumstances.of(record.system.organisation_id)
+    looks = looks_of(record.looks)
+    found = []
+    for chamber in record.chambers:
+        facts = chamber_facts(record, chamber, looks.get(chamber.pk, ()), today=circumstances.today)
+        result = forecast_inspections(
+            [facts],
+            today=circumstances.today,
+            quiet=ours.quiet,
+            fleet=ours.chamber_priors[facts.kind],
+        )[0]
+        found.append((chamber, _as_written(result)))
+    return found
+
+
+def _as_written(result: InspectionForecast) -> NextLook:
+    if result.faults:
+        because = "; ".join(fault.message for fault in result.faults)
+        return NextLook(None, because[:300], "")
+    because = f"Moved ahead of {result.moved_because}." if result.moved_because else ""
+    advice = ""
+    if result.likely_cause is not None:
+        what = (
+            "things that do not belong"
+            if result.likely_cause is Cause.OTHER
+            else result.likely_cause
         )
-        .order_by("visit__visited_on")
-        .values_list("chamber_id", "visit__visited_on", "amount", "flow", "debris")
-    )
+        advice = f"Mostly {what} found. {result.advice}"
+    return NextLook(result.due_on, because[:300], advice[:300])
+
+
+def looks_of(rows: Iterable[LookRow]) -> dict[int, tuple[Look, ...]]:
+    """Worst finding of each visit, oldest first, by chamber id."""
     worst: dict[tuple[int, dt.date], Look] = {}
-    for chamber, day, amount, flow, debris in rows:
-        look = Look(day, grade(amount, flow), CAUSES.get(ChamberFinding.Debris(debris)))
-        known = worst.get((chamber, day))
+    for row in rows:
+        look = Look(
+            row.on, grade(row.amount, row.flow), CAUSES.get(ChamberFinding.Debris(row.debris))
+        )
+        known = worst.get((row.chamber_id, row.on))
         if known is None or look.grade > known.grade:
-            worst[chamber, day] = look
+            worst[row.chamber_id, row.on] = look
     found: dict[int, list[Look]] = {}
     for (chamber, _), look in worst.items():
         found.setdefault(chamber, []).append(look)
     return {chamber: tuple(those) for chamber, those in found.items()}
 
 
-def _next_look(
-    system: System,
-    chamber: Chamber,
-    looks: tuple[Look, ...],
-    *,
-    quiet: list[QuietPeriod],
-    today: dt.date,
-) -> tuple[dt.date | None, str]:
+def chamber_facts(
+    record: OnRecord, chamber: ChamberRow, looks: tuple[Look, ...], *, today: dt.date
+) -> ChamberFacts:
+    """Facts of one chamber; what it was like before us counts from the last look told to us."""
+    system = record.system
     if not looks and chamber.last_inspected_on:
         looks = (Look(chamber.last_inspected_on, 0),)
     # Without a look on record, count from the day the system was taken on, or put in if later.
     taken_on = min(today, system.created_at.date())
     counted_from = max(taken_on, system.installed_on or taken_on)
-    result = forecast_inspections(
-        [
-            ChamberFacts(
-                f"{system.reference} {chamber.label}",
-                system.installed_on if looks else counted_from,
-                looks=looks,
-                accepted_risk=ACCEPTED_RISK,
-                kind="filter" if chamber.kind == Chamber.Kind.EFFLUENT_FILTER else "chamber",
-            )
-        ],
-        today=today,
-        quiet=quiet,
-    )[0]
-    return result.due_on, (result.moved_because or result.advice)[:300]
+    return ChamberFacts(
+        f"{system.reference} {chamber.label}",
+        system.installed_on if looks else counted_from,
+        looks=looks,
+        accepted_risk=ACCEPTED_RISK,
+        kind="filter" if chamber.kind == Chamber.Kind.EFFLUENT_FILTER else "chamber",
+    )

@@ -24,10 +24,12 @@ from servicing.forecasting.tanks import Compartment
 from servicing.forecasting.tanks import Tank as TankFacts
 from servicing.forecasts.wording import day_words
 from servicing.models import Dip, Occupancy, System, Tank
+from servicing.volumes import spoken
 
 if TYPE_CHECKING:
     from customers.country_rules import Rule, RuleBook
-    from customers.models import Agreement
+    from customers.models import Organisation
+    from servicing.forecasts.reading import DipRow, OnRecord, SystemRow, TankRow
 
 METHODS = {
     Dip.Method.CORE_SAMPLER: known.Method.CORE,
@@ -56,13 +58,24 @@ class Gathered:
     ceiling_sources: dict[str, str] = field(default_factory=dict)
 
 
-def gather(system: System, *, rules: RuleBook, agreement: Agreement | None) -> Gathered:
-    """Facts of a system whose tanks, occupancies and counting visits are prefetched."""
+@dataclass(frozen=True, slots=True)
+class Promise:
+    """What the current agreement at a place promises about emptying."""
+
+    plan: str
+    months: int | None
+
+
+def gather(
+    record: OnRecord, *, organisation: Organisation, rules: RuleBook, promise: Promise | None
+) -> Gathered:
+    """Facts of a system from what is on record of it."""
     assumed: list[str] = []
-    tanks = list(system.tanks.all())
-    ceilings, sources = _ceilings(system, rules=rules, agreement=agreement)
-    emptyings = _emptyings(system)
-    tank = _tank(system, tanks, rules=rules, assumed=assumed)
+    system = record.system
+    ceilings, sources = _ceilings(system, organisation, rules=rules, promise=promise)
+    emptyings = _emptyings(record)
+    tank = _tank(record, rules=rules, units=organisation.units, assumed=assumed)
+    by_cost = organisation.dates_by == organisation.DatesBy.COST
     return Gathered(
         facts=known.SystemFacts(
             reference=system.reference,
@@ -70,12 +83,13 @@ def gather(system: System, *, rules: RuleBook, agreement: Agreement | None) -> G
             kind=known.Kind(system.kind),
             installed_on=system.installed_on,
             emptyings=emptyings,
-            dips=_dips(system, tanks, deep=bool(tank.compartments), assumed=assumed),
-            occupancy=_spells(system, emptyings),
+            dips=_dips(record, deep=bool(tank.compartments), assumed=assumed),
+            occupancy=_spells(record, emptyings),
             bedrooms=system.bedrooms,
             trigger=_trigger(rules.rule("trigger_share", system.kind)),
             ceilings=ceilings,
-            accepted_risk=system.organisation.accepted_risk,
+            accepted_risk=organisation.accepted_risk,
+            year_over_price=organisation.year_over_price if by_cost else None,
         ),
         assumptions=assumed,
         ceiling_sources=sources,
@@ -87,7 +101,7 @@ def _trigger(rule: Rule | None) -> known.Trigger:
 
 
 def _ceilings(
-    system: System, *, rules: RuleBook, agreement: Agreement | None
+    system: SystemRow, organisation: Organisation, *, rules: RuleBook, promise: Promise | None
 ) -> tuple[tuple[known.Ceiling, ...], dict[str, str]]:
     """Longest intervals allowed, and where each comes from.
 
@@ -97,13 +111,13 @@ def _ceilings(
     found: list[known.Ceiling] = []
     sources: dict[str, str] = {}
     rule = rules.rule("interval_months", system.kind)
-    own = system.organisation.interval_override_months
+    own = organisation.interval_override_months
     if system.ceiling_override_months:
         found.append(known.Ceiling(system.ceiling_override_months, "override"))
         sources["override"] = system.ceiling_override_reason
     elif rule is not None and own and not rule.is_law:
         found.append(known.Ceiling(own, "override"))
-        sources["override"] = system.organisation.interval_override_reason
+        sources["override"] = organisation.interval_override_reason
     elif rule is not None:
         basis = "law" if rule.is_law else "guidance"
         found.append(known.Ceiling(float(rule.value), basis))
@@ -111,13 +125,13 @@ def _ceilings(
     if system.maker_interval_months and not system.ceiling_override_months:
         found.append(known.Ceiling(system.maker_interval_months, "manufacturer"))
         sources["manufacturer"] = "The manufacturer's instructions"
-    if agreement is not None and agreement.plan.emptying_interval_months:
-        found.append(known.Ceiling(agreement.plan.emptying_interval_months, "agreement"))
-        sources["agreement"] = f"The aftercare plan {agreement.plan.name}"
+    if promise is not None and promise.months:
+        found.append(known.Ceiling(promise.months, "agreement"))
+        sources["agreement"] = f"The aftercare plan {promise.plan}"
     return tuple(found), sources
 
 
-def _shape(tank: Tank) -> Shape | None:
+def _shape(tank: TankRow) -> Shape | None:
     """Geometry of a tank when its dimensions are all there."""
     width, height = tank.diameter_mm, tank.outlet_height_mm
     match Tank.Shape(tank.shape):
@@ -140,8 +154,9 @@ def _shape(tank: Tank) -> Shape | None:
     return shape
 
 
-def _tank(system: System, tanks: list[Tank], *, rules: RuleBook, assumed: list[str]) -> TankFacts:
+def _tank(record: OnRecord, *, rules: RuleBook, units: str, assumed: list[str]) -> TankFacts:
     """Tank of the system: by its shape, by its stated volume, or by the sizing rule."""
+    tanks = record.tanks
     volumes = [tank.working_volume_litres for tank in tanks]
     known_volumes = [volume for volume in volumes if volume]
     stated = sum(known_volumes) if tanks and len(known_volumes) == len(tanks) else None
@@ -155,82 +170,69 @@ def _tank(system: System, tanks: list[Tank], *, rules: RuleBook, assumed: list[s
         return TankFacts(working_volume_litres=stated, compartments=compartments)
     if stated is not None:
         return TankFacts(working_volume_litres=stated)
-    return TankFacts(working_volume_litres=_assumed_volume(system, rules=rules, assumed=assumed))
+    litres, why = _assumed_volume(record.system, rules=rules)
+    assumed.append(f"The tank's size is not known: {spoken(litres, units)} assumed{why}.")
+    return TankFacts(working_volume_litres=litres)
 
 
-def _assumed_volume(system: System, *, rules: RuleBook, assumed: list[str]) -> float:
+def _assumed_volume(system: SystemRow, *, rules: RuleBook) -> tuple[float, str]:
     """Litres to reckon with when nobody knows the size: the smallest the rules allow."""
     default = rules.rule("default_volume_litres", system.kind)
     if default is not None:
-        assumed.append(f"The tank's size is not known: {default.value:,} L assumed.")
-        return float(default.value)
+        return float(default.value), ""
     population = system.design_population or british_water_population(system.bedrooms or 3)
-    if system.kind == System.Kind.CESSPOOL:
-        litres = cesspool_litres(population)
-    elif system.kind == System.Kind.GREASE_TRAP:
-        litres = 500.0
-        assumed.append("The trap's size is not known: 500 L assumed (common practice, no source).")
-        return litres
-    else:
-        litres = approved_document_h2_litres(population)
-    assumed.append(
-        f"The tank's size is not known: {litres:,.0f} L assumed, the smallest that Approved "
-        f"Document H2 allows for {population:g} people."
-    )
-    return float(litres)
+    if system.kind == System.Kind.GREASE_TRAP:
+        return 500.0, " (common practice, no source)"
+    sealed = system.kind == System.Kind.CESSPOOL
+    size = cesspool_litres if sealed else approved_document_h2_litres
+    why = f", the smallest that Approved Document H2 allows for {population:g} people"
+    return float(size(population)), why
 
 
-def _emptyings(system: System) -> tuple[known.Emptying, ...]:
+def _emptyings(record: OnRecord) -> tuple[known.Emptying, ...]:
     """Emptyings of counting visits, and the last one told to us when it is later."""
-    found = {}
-    for visit in system.visits.all():
-        emptying = getattr(visit, "emptying", None)
-        if emptying is None:
-            continue
-        found[visit.visited_on] = known.Emptying(
-            visit.visited_on,
-            left_litres=emptying.left_behind_litres,
-            removed_litres=emptying.litres_removed,
+    found = {
+        row.on: known.Emptying(
+            row.on, left_litres=row.left_behind_litres, removed_litres=row.litres_removed
         )
-    last = system.last_emptied_on
+        for row in record.emptyings
+    }
+    last = record.system.last_emptied_on
     if last is not None and last not in found and (not found or last > max(found)):
         found[last] = known.Emptying(last)
     return tuple(found[day] for day in sorted(found))
 
 
-def _dips(
-    system: System, tanks: list[Tank], *, deep: bool, assumed: list[str]
-) -> tuple[known.Dip, ...]:
+def _dips(record: OnRecord, *, deep: bool, assumed: list[str]) -> tuple[known.Dip, ...]:
     """Measured levels, oldest first; what cannot be used is left out and said so.
 
     That is an estimate by eye, and a depth in a tank whose own depth nobody wrote down
     (`deep` False).
     """
-    places = {tank.pk: place for place, tank in enumerate(tanks)}
+    places = {tank.pk: place for place, tank in enumerate(record.tanks)}
     dips = []
-    for visit in system.visits.all():
-        for dip in visit.dips.all():
-            if dip.sludge_mm is None and dip.scum_mm is None and dip.litres is None:
-                continue
-            unusable = _why_not(dip, deep=deep)
-            if unusable:
-                assumed.append(f"The dip on {day_words(visit.visited_on)} is not used: {unusable}.")
-                continue
-            dips.append(
-                known.Dip(
-                    visit.visited_on,
-                    sludge_mm=None if dip.litres is not None else float(dip.sludge_mm or 0),
-                    scum_mm=None if dip.litres is not None else float(dip.scum_mm or 0),
-                    litres=dip.litres,
-                    method=METHODS[Dip.Method(dip.method)],
-                    compartment=places.get(dip.tank_id, 0),
-                    after_emptying=dip.after_removal,
-                )
+    for dip in record.dips:
+        if dip.sludge_mm is None and dip.scum_mm is None and dip.litres is None:
+            continue
+        unusable = _why_not(dip, deep=deep)
+        if unusable:
+            assumed.append(f"The dip on {day_words(dip.on)} is not used: {unusable}.")
+            continue
+        dips.append(
+            known.Dip(
+                dip.on,
+                sludge_mm=None if dip.litres is not None else float(dip.sludge_mm or 0),
+                scum_mm=None if dip.litres is not None else float(dip.scum_mm or 0),
+                litres=dip.litres,
+                method=METHODS[Dip.Method(dip.method)],
+                compartment=places.get(dip.tank_id, 0),
+                after_emptying=dip.after_removal,
             )
-    return tuple(sorted(dips, key=lambda dip: dip.on))
+        )
+    return tuple(dips)
 
 
-def _why_not(dip: Dip, *, deep: bool) -> str:
+def _why_not(dip: DipRow, *, deep: bool) -> str:
     """Why a dip tells the science nothing; empty when it does."""
     if dip.method not in METHODS:
         return "it was estimated by eye"
@@ -239,13 +241,14 @@ def _why_not(dip: Dip, *, deep: bool) -> str:
     return ""
 
 
-def _spells(system: System, emptyings: tuple[known.Emptying, ...]) -> tuple[known.Spell, ...]:
+def _spells(record: OnRecord, emptyings: tuple[known.Emptying, ...]) -> tuple[known.Spell, ...]:
     """Occupancy in time order; what has no beginning begins with the system."""
-    beginnings = [day for day in (system.installed_on,) if day]
+    installed = record.system.installed_on
+    beginnings = [day for day in (installed,) if day]
     beginnings += [emptying.on for emptying in emptyings[:1]]
     first = min(beginnings, default=dt.date(2000, 1, 1))
     spells = []
-    for row in system.occupancies.all():
+    for row in record.occupancies:
         house = row.use not in NBR_USES
         season = (
             (row.season_starts_month, row.season_ends_month)

@@ -6,18 +6,19 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from django.db.models import prefetch_related_objects
-
 from customers.country_rules import RuleBook
 from servicing.forecasting.faults import BadMeasure, FaultyFacts
 from servicing.forecasting.tanks import solids_litres
 from servicing.forecasts.facts import gather
+from servicing.forecasts.reading import read_systems
 
 if TYPE_CHECKING:
     import datetime as dt
 
+    from customers.models import Organisation
     from servicing.forecasting.facts import Dip
     from servicing.forecasting.tanks import Tank
+    from servicing.forecasts.reading import OnRecord
     from servicing.models import System
 
 # Standard error of a dip, as the likelihood of the forecast has it: judgement, no source.
@@ -38,10 +39,17 @@ def measured_levels(system: System, *, today: dt.date) -> list[MeasuredLevel]:
     """Dips of counting visits, oldest first; those without usable dimensions are left out."""
     if not system.holds_sludge:
         return []
-    prefetch_related_objects([system], "tanks", "occupancies", "visits__dips", "visits__emptying")
+    record = read_systems([system.pk])[system.pk]
     rules = RuleBook(system.organisation.profile, today)
+    return levels_of(record, organisation=system.organisation, rules=rules)
+
+
+def levels_of(
+    record: OnRecord, *, organisation: Organisation, rules: RuleBook
+) -> list[MeasuredLevel]:
+    """Dips of one system's record in litres."""
     try:
-        facts = gather(system, rules=rules, agreement=None).facts
+        facts = gather(record, organisation=organisation, rules=rules, promise=None).facts
     except (BadMeasure, FaultyFacts):
         return []
     levels = [level_of(dip, facts.tank) for dip in facts.dips if not dip.after_emptying]

@@ -1,40 +1,52 @@
-"""Recompute forecasts and write the rows that changed."""
+"""Recompute forecasts whose inputs changed or whose figures have aged, and write those rows."""
 
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from django.db import transaction
-from django.db.models import Prefetch
-from django.utils import timezone
 
-from customers.country_rules import RuleBook
-from customers.models import Agreement
 from servicing.forecasting.faults import BadMeasure, FaultyFacts
 from servicing.forecasting.forecast import forecast_systems
 from servicing.forecasts.chambers import refresh_chambers
-from servicing.forecasts.facts import Gathered, gather
-from servicing.forecasts.rows import forecast_row, missing_row
-from servicing.models import Forecast, ForecastFigures, PastForecast, System, Visit
+from servicing.forecasts.circumstances import Circumstances, CircumstancesOfAll, promises
+from servicing.forecasts.facts import Gathered, Promise, gather
+from servicing.forecasts.questions import keep_questions
+from servicing.forecasts.reading import OnRecord, read_systems
+from servicing.forecasts.rows import Said, forecast_row, missing_row
+from servicing.forecasts.wording import fault_words, measure_words
+from servicing.forecasts.writing import Standing, last_said, write_aged, write_rows
+from servicing.models import Forecast, System
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator, Sequence
 
     from django.db.models import QuerySet
 
+    from servicing.forecasting.outcomes import Forecasts, Question
+
 BATCH = 1000
 HORIZONS = (30, 60, 90, 180, 365, 730)
-# A past forecast is kept monthly, and whenever the date moved by more than two weeks.
-KEEP_EVERY_DAYS = 28
-KEEP_WHEN_MOVED_DAYS = 14
+CURVE_POINTS = 32
+# Dates and reasons stay while nothing new is known; today's level and the odds by a day ahead
+# age. A cesspool fills in weeks and is worked out daily; sludge needs no more than weekly.
+AGED_AFTER_DAYS = 7
+FILLS_QUICKLY = frozenset({System.Kind.CESSPOOL.value, System.Kind.GREASE_TRAP.value})
 
-WRITTEN = [
-    field.name
-    for field in Forecast._meta.concrete_fields  # noqa: SLF001 (Django's documented Model._meta)
-    if field.name not in {"id", "system", "organisation"}
-]
-FIGURES = [field.name for field in ForecastFigures._meta.fields]  # noqa: SLF001
+
+@dataclass(slots=True)
+class Wanted:
+    """One system to be worked out."""
+
+    record: OnRecord
+    promise: Promise | None
+    digest: str
+    standing: Standing | None
+    known: Gathered | None = None
+    faults: list[str] = field(default_factory=list)
+    asked: tuple[Question, ...] = ()
 
 
 def refresh_forecast(system: System, *, today: dt.date) -> Forecast:
@@ -44,147 +56,162 @@ def refresh_forecast(system: System, *, today: dt.date) -> Forecast:
 
 
 def refresh_forecasts(systems: QuerySet[System], *, today: dt.date) -> int:
-    """Forecast systems that hold sludge, in batches; gives the number of rows that changed.
+    """Bring the forecasts of systems in use up to date; gives the number of rows written.
 
     May be stopped and begun again at any point: each batch is one transaction and a second
     run on the same day changes nothing.
     """
     changed = 0
-    for batch in _batches(systems):
+    circumstances = CircumstancesOfAll(today=today)
+    for ids in _batches(systems):
         with transaction.atomic():
-            changed += _refresh_batch(batch, today=today)
+            changed += _refresh_batch(ids, circumstances)
     return changed
 
 
-def _batches(systems: QuerySet[System]) -> Iterator[list[System]]:
-    ready = (
-        systems.in_use()  # type: ignore[attr-defined]
-        .select_related("organisation", "organisation__profile", "forecast")
-        .prefetch_related(
-            "tanks",
-            "occupancies",
-            "chambers",
-            Prefetch(
-                "visits",
-                Visit.objects.that_count().select_related("emptying").prefetch_related("dips"),
-            ),
-        )
-        .order_by("pk")
-    )
+def _batches(systems: QuerySet[System]) -> Iterator[list[int]]:
+    ready = systems.filter(retired_on__isnull=True).order_by("pk").values_list("pk", flat=True)
     last = 0
     while batch := list(ready.filter(pk__gt=last)[:BATCH]):
         yield batch
-        last = batch[-1].pk
+        last = batch[-1]
 
 
-def _refresh_batch(batch: list[System], *, today: dt.date) -> int:
-    books: dict[int, RuleBook] = {}
-    agreements = _agreements(batch, today=today)
-    inspections = refresh_chambers(batch, today=today)
-    gathered: list[tuple[System, Gathered]] = []
-    rows: list[Forecast] = []
-    for system in batch:
-        profile = system.organisation.profile
-        if profile.pk not in books:
-            books[profile.pk] = RuleBook(profile, today)
-        rules = books[profile.pk]
-        if not system.holds_sludge:
-            rows.append(missing_row(system, [], today=today, rules=rules, wanted=False))
+def _refresh_batch(ids: list[int], circumstances: CircumstancesOfAll) -> int:
+    today = circumstances.today
+    records = read_systems(ids)
+    promised = promises((one.system.premises_id for one in records.values()), today=today)
+    rows = Forecast.objects.filter(system__in=ids).values_list(
+        "system_id", "pk", *Standing._fields[1:]
+    )
+    standing = {row[0]: Standing(*row[1:]) for row in rows}
+    fresh: list[Wanted] = []
+    aged: list[Wanted] = []
+    for pk, record in records.items():
+        promise = promised.get(record.system.premises_id)
+        ours = circumstances.of(record.system.organisation_id)
+        wanted = Wanted(record, promise, ours.fingerprint(record, promise), standing.get(pk))
+        if _has_changed(wanted, today):
+            fresh.append(wanted)
+        elif _has_aged(wanted, today):
+            aged.append(wanted)
+    return _work_out_anew(fresh, circumstances) + _work_out_levels(aged, circumstances)
+
+
+def _has_changed(wanted: Wanted, today: dt.date) -> bool:
+    """Whether the row says something else than the record; a fault may be mended by time alone."""
+    standing = wanted.standing
+    if standing is None or standing.inputs_digest != wanted.digest:
+        return True
+    by_level = standing.state == Forecast.State.READY
+    return wanted.record.system.holds_sludge and not by_level and standing.made_on != today
+
+
+def _has_aged(wanted: Wanted, today: dt.date) -> bool:
+    standing = wanted.standing
+    if standing is None or standing.state != Forecast.State.READY:
+        return False
+    days = (today - standing.made_on).days
+    quickly = wanted.record.system.kind in FILLS_QUICKLY
+    return days != 0 if quickly else days < 0 or days >= AGED_AFTER_DAYS
+
+
+def _work_out_anew(wanted: list[Wanted], circumstances: CircumstancesOfAll) -> int:
+    """Everything of these systems: dates, curve, reasons, chambers, questions."""
+    if not wanted:
+        return 0
+    today = circumstances.today
+    inspections = refresh_chambers((one.record for one in wanted), circumstances)
+    said = last_said([one.record for one in wanted], today=today)
+    rows: dict[int, Forecast] = {}
+    for ours, group in _by_organisation(wanted, circumstances):
+        _gather_all(group, ours)
+        known = [one for one in group if one.known is not None]
+        results = _forecast(known, ours, today=today, curve_points=CURVE_POINTS)
+        for place, one in enumerate(known):
+            rows[one.record.system.pk] = _row(one, results, place, ours, said=said, today=today)
+        for one in group:
+            system = one.record.system
+            if system.pk not in rows:
+                rows[system.pk] = missing_row(system, one.faults, today=today, rules=ours.rules)
+    for one in wanted:
+        row = rows[one.record.system.pk]
+        row.inputs_digest = one.digest
+        row.inspect_due_on = inspections.get(row.system_id)
+        if one.standing is not None:
+            row.kept_on, row.kept_due_on = one.standing.kept_on, one.standing.kept_due_on
+    keep_questions(
+        {one.record.system.pk: (one.record.system, one.asked) for one in wanted}, today=today
+    )
+    return write_rows(list(rows.values()), today=today)
+
+
+def _row(
+    one: Wanted,
+    results: Forecasts,
+    place: int,
+    ours: Circumstances,
+    *,
+    said: dict[int, Said],
+    today: dt.date,
+) -> Forecast:
+    system, known = one.record.system, one.known
+    assert known is not None, "only systems with facts are forecast"
+    if results.faults[place]:
+        faults = [fault_words(fault, known.facts) for fault in results.faults[place]]
+        return missing_row(system, faults, today=today, rules=ours.rules)
+    one.asked = results.questions[place]
+    result = results.of(place)
+    return forecast_row(system, known, result, today=today, ours=ours, said=said.get(system.pk))
+
+
+def _work_out_levels(wanted: list[Wanted], circumstances: CircumstancesOfAll) -> int:
+    """Today's level and the odds by a day ahead; all else stands."""
+    changed = 0
+    today = circumstances.today
+    for ours, group in _by_organisation(wanted, circumstances):
+        _gather_all(group, ours)
+        known = [one for one in group if one.known is not None]
+        results = _forecast(known, ours, today=today, curve_points=0)
+        sound = [place for place in range(len(known)) if not results.faults[place]]
+        changed += write_aged(
+            [(known[place].standing, results.of(place)) for place in sound], today=today
+        )
+    return changed
+
+
+def _by_organisation(
+    wanted: list[Wanted], circumstances: CircumstancesOfAll
+) -> Iterator[tuple[Circumstances, list[Wanted]]]:
+    groups: dict[int, list[Wanted]] = {}
+    for one in wanted:
+        groups.setdefault(one.record.system.organisation_id, []).append(one)
+    for organisation_id, group in groups.items():
+        yield circumstances.of(organisation_id), group
+
+
+def _gather_all(group: Sequence[Wanted], ours: Circumstances) -> None:
+    """Put the facts of each system that holds sludge beside it, or what is wrong with them."""
+    for one in group:
+        if not one.record.system.holds_sludge:
             continue
         try:
-            known = gather(system, rules=rules, agreement=agreements.get(system.premises_id))
+            one.known = gather(
+                one.record, organisation=ours.organisation, rules=ours.rules, promise=one.promise
+            )
         except FaultyFacts as faulty:
-            said = [fault.message for fault in faulty.faults]
-            rows.append(missing_row(system, said, today=today, rules=rules))
-        except BadMeasure as fault:
-            rows.append(missing_row(system, [str(fault)], today=today, rules=rules))
-        else:
-            gathered.append((system, known))
-    rows += _forecast_rows(gathered, books, today=today)
-    for row in rows:
-        row.inspect_due_on = inspections.get(row.system_id)
-    return _write(rows, {system.pk: system for system in batch}, today=today)
+            one.faults = [f"{fault.field}: {fault.message}" for fault in faulty.faults]
+        except BadMeasure as wrong:
+            one.faults = [measure_words(wrong)]
 
 
-def _forecast_rows(
-    gathered: list[tuple[System, Gathered]], books: dict[int, RuleBook], *, today: dt.date
-) -> list[Forecast]:
-    if not gathered:
-        return []
-    by = [today + dt.timedelta(days=days) for days in HORIZONS]
-    results = forecast_systems(
-        [known.facts for _, known in gathered], today=today, by=by, curve_points=48
+def _forecast(
+    known: Sequence[Wanted], ours: Circumstances, *, today: dt.date, curve_points: int
+) -> Forecasts:
+    return forecast_systems(
+        [one.known.facts for one in known if one.known is not None],
+        today=today,
+        by=[today + dt.timedelta(days=days) for days in HORIZONS],
+        prior=ours.prior,
+        curve_points=curve_points,
     )
-    rows = []
-    for place, (system, known) in enumerate(gathered):
-        rules = books[system.organisation.profile_id]
-        faults = results.faults[place]
-        if faults:
-            said = [fault.message for fault in faults]
-            rows.append(missing_row(system, said, today=today, rules=rules))
-        else:
-            rows.append(forecast_row(system, known, results.of(place), today=today, rules=rules))
-    return rows
-
-
-def _agreements(batch: list[System], *, today: dt.date) -> dict[int, Agreement]:
-    """The current agreement at each place; of two the one that runs longer."""
-    places = {system.premises_id for system in batch}
-    current = (
-        Agreement.objects.current(today)
-        .filter(premises__in=places)
-        .select_related("plan")
-        .order_by("ends_on")
-    )
-    return {agreement.premises_id: agreement for agreement in current}
-
-
-def _same(old: Forecast, new: Forecast) -> bool:
-    return all(
-        getattr(old, name) == getattr(new, name) for name in WRITTEN if name != "refreshed_at"
-    )
-
-
-def _write(rows: Iterable[Forecast], systems: dict[int, System], *, today: dt.date) -> int:
-    changed, past = [], []
-    kept = _last_kept(systems)
-    now = timezone.now()
-    for row in rows:
-        row.refreshed_at = now
-        old = getattr(systems[row.system_id], "forecast", None)
-        if old is not None and _same(old, row):
-            continue
-        changed.append(row)
-        if _worth_keeping(row, kept.get(row.system_id), today=today):
-            figures = {name: getattr(row, name) for name in FIGURES}
-            past.append(PastForecast(system_id=row.system_id, **figures))
-    # One statement writes new and old alike; bulk_update takes ten times as long.
-    Forecast.objects.bulk_create(
-        changed,
-        batch_size=500,
-        update_conflicts=True,
-        unique_fields=["system"],
-        update_fields=WRITTEN,
-    )
-    PastForecast.objects.bulk_create(past, batch_size=500)
-    return len(changed)
-
-
-def _last_kept(systems: dict[int, System]) -> dict[int, tuple[dt.date, dt.date | None]]:
-    kept: dict[int, tuple[dt.date, dt.date | None]] = {}
-    rows = PastForecast.objects.filter(system__in=systems).order_by("made_on", "pk")
-    for system, made_on, due_on in rows.values_list("system_id", "made_on", "due_on"):
-        kept[system] = (made_on, due_on)
-    return kept
-
-
-def _worth_keeping(
-    row: Forecast, kept: tuple[dt.date, dt.date | None] | None, *, today: dt.date
-) -> bool:
-    if kept is None:
-        return True
-    made_on, due_on = kept
-    if (today - made_on).days >= KEEP_EVERY_DAYS or (due_on is None) != (row.due_on is None):
-        return True
-    moved = abs((row.due_on - due_on).days) if row.due_on and due_on else 0
-    return moved > KEEP_WHEN_MOVED_DAYS

@@ -3,35 +3,55 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
 
 from dateutil.relativedelta import relativedelta
 
 from servicing.forecasting.outcomes import MODEL_VERSION
-from servicing.forecasts.wording import day_words, reasons
+from servicing.forecasts.wording import binding_sentence, day_words, reasons
 from servicing.models import Forecast, System
 
 if TYPE_CHECKING:
     from customers.country_rules import RuleBook
     from servicing.forecasting.outcomes import SystemForecast
+    from servicing.forecasts.circumstances import Circumstances
     from servicing.forecasts.facts import Gathered
+    from servicing.forecasts.reading import SystemRow
 
 CEILING_PREFIX = "ceiling_"
+WORTH_A_WORD_DAYS = 7  # a date that moved by less has not moved for anybody
+
+
+class Said(NamedTuple):
+    """What was said of a system before its last visit."""
+
+    due_on: dt.date | None
+    rate_p50: float | None
+    since: dt.date | None
 
 
 def forecast_row(
-    system: System,
+    system: SystemRow,
     known: Gathered,
     result: SystemForecast,
     *,
     today: dt.date,
-    rules: RuleBook,
+    ours: Circumstances,
+    said: Said | None = None,
 ) -> Forecast:
     """Row of a system that could be forecast."""
     ceiling_on, basis = _ceiling(known, result.since)
     rule = str(result.binding_rule)
     if rule.startswith(CEILING_PREFIX) and basis:
         rule = CEILING_PREFIX + basis
+    binding = binding_sentence(
+        rule,
+        result,
+        ceiling_on=ceiling_on,
+        source=known.ceiling_sources.get(basis, ""),
+        risk=known.facts.accepted_risk,
+    )
     return Forecast(
         # Not system=system: that would become the cached `system.forecast`, the row it replaces.
         system_id=system.pk,
@@ -45,34 +65,42 @@ def forecast_row(
         removal_p50=result.removal_p50,
         removal_p90=result.removal_p90,
         ceiling_on=ceiling_on,
-        level_p10=_litres(result.level_p10),
-        level_p50=_litres(result.level_p50),
-        level_p90=_litres(result.level_p90),
-        trigger_litres=_litres(result.trigger_litres),
-        working_volume_litres=_litres(result.working_volume),
-        rate_p50=_litres(result.rate_p50),
+        level_p10=litres(result.level_p10),
+        level_p50=litres(result.level_p50),
+        level_p90=litres(result.level_p90),
+        trigger_litres=litres(result.trigger_litres),
+        working_volume_litres=litres(result.working_volume),
+        rate_p50=litres(result.rate_p50),
         dips_used=len(known.facts.dips),
-        service_due_on=service_due(system, rules),
-        over_risk={
-            day.isoformat(): round(float(risk), 4)
-            for day, risk in zip(result.by, result.over_by, strict=True)
-        },
+        since=result.since,
+        service_due_on=service_due(system, ours.rules),
+        over_risk=over_risk(result),
         curve=_curve(result),
         reasons=reasons(
+            known.facts,
             result,
-            kind=system.kind,
-            rule=rule,
-            ceiling_on=ceiling_on,
-            source=known.ceiling_sources.get(basis, ""),
-            risk=known.facts.accepted_risk,
+            before=_before(result, said),
+            litres=ours.litres,
+            binding=binding,
         ),
         assumptions=known.assumptions + [one.text for one in result.assumptions],
         questions=[question.text for question in result.questions],
     )
 
 
+def _before(result: SystemForecast, said: Said | None) -> SystemForecast | None:
+    """The forecast as it stood before the last visit, as far as its sentence asks for it."""
+    if said is None or said.rate_p50 is None or said.due_on is None or result.due_on is None:
+        return None
+    if abs((result.due_on - said.due_on).days) < WORTH_A_WORD_DAYS:
+        return None
+    as_stored = litres(result.rate_p50) == said.rate_p50
+    rate = result.rate_p50 if as_stored else said.rate_p50
+    return replace(result, due_on=said.due_on, rate_p50=rate, since=said.since)
+
+
 def missing_row(
-    system: System, faults: list[str], *, today: dt.date, rules: RuleBook, wanted: bool = True
+    system: SystemRow, faults: list[str], *, today: dt.date, rules: RuleBook
 ) -> Forecast:
     """Row of a system whose level cannot be forecast: by its interval alone, or not at all."""
     rule = rules.rule("interval_months", system.kind)
@@ -80,11 +108,12 @@ def missing_row(
     if rule is not None and not system.ceiling_override_months:
         months = min(months or 999, int(rule.value))
     since = system.last_emptied_on or system.installed_on
-    due_on = since + relativedelta(months=months) if wanted and since and months else None
+    holds = system.holds_sludge
+    due_on = since + relativedelta(months=months) if holds and since and months else None
     lines = []
     if due_on and since:
         lines.append(f"{months} months after {day_words(since)}: by interval only.")
-    elif wanted:
+    elif holds:
         lines.append("There is not enough to say when: ask, or dip the tank at the next visit.")
     return Forecast(
         system_id=system.pk,
@@ -101,7 +130,7 @@ def missing_row(
     )
 
 
-def service_due(system: System, rules: RuleBook) -> dt.date | None:
+def service_due(system: SystemRow, rules: RuleBook) -> dt.date | None:
     """Day of the next service of a package plant: maker's interval, else the usual one."""
     if system.kind != System.Kind.PACKAGE_PLANT:
         return None
@@ -129,8 +158,17 @@ def _ceiling(known: Gathered, since: dt.date | None) -> tuple[dt.date | None, st
     return min(found, default=(None, ""), key=lambda pair: pair[0])
 
 
-def _litres(value: float) -> float:
+def litres(value: float) -> float:
+    """Litres as they are stored: to a tenth."""
     return round(float(value), 1)
+
+
+def over_risk(result: SystemForecast) -> dict[str, float]:
+    """Probability of being over the trigger by ISO date."""
+    return {
+        day.isoformat(): round(float(risk), 4)
+        for day, risk in zip(result.by, result.over_by, strict=True)
+    }
 
 
 def _curve(result: SystemForecast) -> list[list[object]]:

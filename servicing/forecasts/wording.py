@@ -3,10 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
+from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from servicing.forecasting.explanations import explain
+from servicing.volumes import LITRES_PER_UNIT, UNIT_SIGNS
+
 if TYPE_CHECKING:
+    from servicing.forecasting.facts import SystemFacts
+    from servicing.forecasting.faults import BadMeasure, Fault
     from servicing.forecasting.outcomes import SystemForecast
+
+Litres = Callable[[float], str]
 
 
 def day_words(day: dt.date) -> str:
@@ -14,9 +24,16 @@ def day_words(day: dt.date) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
+def litres_words(litres: float, *, units: str = "litres") -> str:
+    """A volume in the reader's units, to three figures: nobody knows sludge more closely."""
+    amount = float(f"{litres / LITRES_PER_UNIT[units]:.3g}")
+    return f"{amount:,.0f} {UNIT_SIGNS[units]}"
+
+
 # What binds, named for lists and tables.
 BINDING_NAMES = {
     "risk": "Forecast level",
+    "cost": "Least cost",
     "measured_over": "Measured over the limit",
     "ceiling_law": "Interval set by law",
     "ceiling_agreement": "Interval of the agreement",
@@ -31,36 +48,26 @@ BINDING_NAMES = {
 
 
 def reasons(
+    facts: SystemFacts,
     forecast: SystemForecast,
     *,
-    kind: str,
-    rule: str,
-    ceiling_on: dt.date | None,
-    source: str,
-    risk: float,
+    before: SystemForecast | None,
+    litres: Litres,
+    binding: str,
 ) -> list[str]:
-    """Sentences that lead from what is known to the due date."""
-    lines = []
-    if forecast.persons_now and forecast.rate_p50 and kind == "cesspool":
-        a_day = forecast.persons_now * forecast.rate_p50 / 365.25
-        lines.append(f"About {a_day:,.0f} L of sewage run in a day; nothing runs out.")
-    elif forecast.persons_now and forecast.rate_p50:
-        a_year = forecast.persons_now * forecast.rate_p50
-        lines.append(
-            f"{forecast.persons_now:.3g} person-equivalents make about {a_year:,.0f} L of sludge "
-            f"and scum in the first year after emptying."
-        )
+    """Sentences that lead from what is known to the due date; `binding` ends them."""
+    bare = replace(forecast, questions=(), assumptions=())
+    _due, *lines = explain(facts, bare, before, litres=litres, day=day_words)
     lines.append(
-        f"The tank is due when {forecast.trigger_litres:,.0f} L of its "
-        f"{forecast.working_volume:,.0f} L are taken."
+        f"The tank is due when {litres(forecast.trigger_litres)} of its "
+        f"{litres(forecast.working_volume)} are taken."
     )
-    if forecast.removal_p10 and forecast.removal_p90:
+    if forecast.removal_p10 and forecast.removal_p90 and forecast.state != "over":
         lines.append(
             f"That is likely between {day_words(forecast.removal_p10)} and "
             f"{day_words(forecast.removal_p90)}."
         )
-    lines.append(binding_sentence(rule, forecast, ceiling_on=ceiling_on, source=source, risk=risk))
-    return lines
+    return [*lines, binding]
 
 
 def binding_sentence(
@@ -72,6 +79,8 @@ def binding_sentence(
             f"The date is set by the forecast: on it the odds are about {(1 - risk) / risk:.2g} "
             f"to 1 that the tank is still under its limit."
         )
+    if rule == "cost":
+        return "The date is set by cost: from then on waiting would cost more than emptying it."
     if rule == "measured_over":
         return "The last dip found the tank over its limit: empty it at the next chance."
     if rule == "override":
@@ -84,3 +93,73 @@ def binding_sentence(
         later = " The level alone would allow more time."
     source = source.rstrip(".")
     return f"The date is set by the {words}, {day_words(ceiling_on)}: {source}.{later}"
+
+
+# Fields of the science in the words of the register.
+FIELD_NAMES = {
+    "installed_on": "Installed on",
+    "emptyings": "Last emptied",
+    "bedrooms": "Bedrooms",
+    "accepted_risk": "Accepted risk",
+    "year_over_price": "Cost of a year over the limit",
+    "trigger": "Limit",
+    "working_volume_litres": "Working volume",
+    "outlet_height_mm": "Outlet height",
+    "length_mm": "Length",
+    "width_mm": "Width",
+    "diameter_mm": "Diameter",
+    "table": "Strapping table",
+    "sludge_mm": "sludge",
+    "scum_mm": "scum",
+    "litres": "litres",
+    "left_litres": "left behind",
+    "persons": "people",
+    "units": "number",
+    "weeks_per_year": "weeks a year",
+    "season": "season",
+    "compartment": "compartment",
+}
+PART = re.compile(r"^(dips|emptyings|occupancy|ceilings)\[(\d+)\]\.?(.*)$")
+PARTS = {
+    "dips": "Dip",
+    "emptyings": "Emptying",
+    "occupancy": "People",
+    "ceilings": "Longest interval",
+}
+
+
+def fault_words(fault: Fault, facts: SystemFacts) -> str:
+    """A fault with the field it stands in, as the register names it."""
+    return f"{_field_words(fault.field, facts)}: {_plain_dates(fault.message)}."
+
+
+def _field_words(field: str, facts: SystemFacts) -> str:
+    part = PART.match(field)
+    if part is None:
+        return FIELD_NAMES.get(field, FIELD_NAMES.get(field.rpartition(".")[2], field))
+    kind, index, name = part[1], int(part[2]), part[3]
+    row = getattr(facts, kind)[index]
+    day = getattr(row, "on", None) or getattr(row, "starts", None)
+    when = (
+        f" of {day_words(day)}"
+        if kind in {"dips", "emptyings"}
+        else f" from {day_words(day)}"
+        if day
+        else ""
+    )
+    detail = FIELD_NAMES.get(name, "") if name not in {"on", "starts"} else ""
+    return f"{PARTS[kind]}{when}{', ' if detail else ''}{detail}"
+
+
+def _plain_dates(message: str) -> str:
+    return re.sub(
+        r"\b(\d{4})-(\d{2})-(\d{2})\b",
+        lambda day: day_words(dt.date(int(day[1]), int(day[2]), int(day[3]))),
+        message,
+    ).rstrip(".")
+
+
+def measure_words(wrong: BadMeasure) -> str:
+    """A measure of the tank that cannot be, with the field it stands in."""
+    name = FIELD_NAMES.get(wrong.field, wrong.field)
+    return f"{name}: {str(wrong).removeprefix(wrong.field).strip().rstrip('.')}."

@@ -1,12 +1,16 @@
 from .forecasts import Forecast as Forecast
 from .forecasts import ForecastFigures as ForecastFigures
 from .forecasts import PastForecast as PastForecast
+from .learning import FleetLearning as FleetLearning
+from .questions import Question as Question
 from .systems import Chamber as Chamber
 from .systems import DrainageField as DrainageField
 from .systems import Occupancy as Occupancy
 from .systems import System as System
 from .systems import SystemQuerySet as SystemQuerySet
 from .systems import Tank as Tank
+from .track_record import CheckedForecast as CheckedForecast
+from .track_record import DipWorth as DipWorth
 from .visits import ChamberFinding as ChamberFinding
 from .visits import Defect as Defect
 from .visits import Dip as Dip

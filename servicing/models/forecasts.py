@@ -35,6 +35,7 @@ class ForecastFigures(models.Model):
     working_volume_litres = models.FloatField(null=True, blank=True)
     rate_p50 = models.FloatField(null=True, blank=True, help_text="Litres a person in year one.")
     dips_used = models.PositiveSmallIntegerField(default=0)
+    since = models.DateField(null=True, blank=True, help_text="Start of this cycle.")
 
     class Meta:
         abstract = True
@@ -56,7 +57,13 @@ class Forecast(ForecastFigures):
     reasons = models.JSONField(default=list, help_text="Sentences: why this date.")
     assumptions = models.JSONField(default=list, help_text="Sentences: what was assumed.")
     questions = models.JSONField(default=list, help_text="Sentences: what does not add up.")
-    inputs_digest = models.CharField(max_length=64, blank=True)
+    inputs_digest = models.CharField(
+        max_length=64, blank=True, help_text="Fingerprint of all it was worked out from."
+    )
+    kept_on = models.DateField(
+        null=True, blank=True, help_text="Day of the last past forecast that was kept of it."
+    )
+    kept_due_on = models.DateField(null=True, blank=True, help_text="What that one said.")
     refreshed_at = models.DateTimeField()
 
     objects = OwnedQuerySet["Forecast"].as_manager()
@@ -83,6 +90,9 @@ class PastForecast(ForecastFigures):
     """A forecast as it stood, never changed afterwards: what scoring is done against."""
 
     system = models.ForeignKey(System, on_delete=models.CASCADE, related_name="past_forecasts")
+    levels = models.JSONField(
+        default=list, help_text="Litres to come, as said that day: date, p10, p50, p90."
+    )
 
     class Meta:
         ordering: ClassVar = ["-made_on", "-id"]

@@ -204,6 +204,9 @@ class Chamber(models.Model):
     last_inspected_on = models.DateField(null=True, blank=True)
     inspect_due_on = models.DateField(null=True, blank=True)
     inspect_because = models.CharField(max_length=300, blank=True)
+    debris_advice = models.CharField(
+        max_length=300, blank=True, help_text="What was mostly found, and what the owner can do."
+    )
 
     history = HistoricalRecords()
 
