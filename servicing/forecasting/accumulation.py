@@ -18,7 +18,6 @@ import numpy.typing as npt
 from servicing.forecasting.year_clock import YearClock
 
 Floats = npt.NDArray[np.float64]
-Chosen = slice | npt.NDArray[np.intp]
 
 # Power laws through published tables: Gray 0.846, NBR 0.62-0.83, WHO 0.77. Weights of a quarter
 # at either end made the likely range too wide on invented homes; these give a spread of 0.08.
@@ -74,11 +73,6 @@ class Columns:
 
     def __len__(self) -> int:
         return len(self.volume)
-
-    def rows(self, chosen: Chosen) -> Columns:
-        """Some of the systems."""
-        arrays = {name: getattr(self, name)[chosen] for name in self.__slots__ if name != "clock"}
-        return Columns(**arrays, clock=self.clock.rows(chosen))
 
     def persons_at(self, use: Floats) -> Floats:
         """Person-equivalents at one time of use each, (n,) to (n,)."""

@@ -67,10 +67,6 @@ class Posterior:
     residue: Floats
     residue_sd: Floats
 
-    def rows(self, chosen: slice | npt.NDArray[np.intp]) -> Posterior:
-        """Some of the systems."""
-        return Posterior(*(getattr(self, name)[chosen] for name in self.__slots__))
-
 
 def learn(columns: Columns, prior: Prior = BOOK_PRIOR) -> Posterior:
     """Posterior of every system after all its events.

@@ -64,10 +64,6 @@ class YearClock:
         calendar = whole + (month + np.clip(step, 0.0, 1.0)) / 12
         return np.asarray(np.where(np.isfinite(use), calendar, use))
 
-    def rows(self, chosen: slice | npt.NDArray[np.intp]) -> YearClock:
-        """The clocks of some of the systems."""
-        return YearClock(None if self.tables is None else self.tables[chosen])
-
 
 def days_of(years: Floats) -> Days:
     """Years since 1970 to days, rounded down; infinite or NaN becomes NaT."""

@@ -42,4 +42,3 @@ def test_a_season_may_pass_new_year():
 def test_a_steady_clock_changes_nothing():
     years = np.array([[1.0, 2.5]])
     assert YearClock(None).use(years) is years
-    assert YearClock(None).rows(slice(0, 1)).tables is None
