@@ -89,6 +89,9 @@ TABLE = {
     "scheduler:message_again": action("tell", "message"),
     "scheduler:message_posted": action("tell", "message"),
     "scheduler:replies": page(),
+    "scheduler:calls": page(),
+    "scheduler:call_rung": action("tell", "job"),
+    "scheduler:told": page("person", kind="person"),
     "scheduler:reply_settle": action("tell", "reply", verb="seen"),
     "scheduler:job_sheet": page("job"),
     "scheduler:job_sheet_abandon": action("visit", "job"),
@@ -103,6 +106,8 @@ TABLE = {
         "the crew of the round alone: tests/scheduler/test_today.py"
     ),
     "scheduler:owner_requests": page(),
+    "scheduler:owner_link_new": action("register", "premises", person_id="@person"),
+    "scheduler:owner_link_end": action("register", "link"),
     "scheduler:report_seen": action("plan", "report"),
     "scheduler:wish_offer": action("plan", "job"),
     "scheduler:wish_settled": action("plan", "job"),

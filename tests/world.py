@@ -8,7 +8,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from customers.models import AftercarePlan, Agreement, Party
+from customers.models import AftercarePlan, Agreement, OwnerLink, Party
 from scheduler.models import (
     CalendarEvent,
     DayRequest,
@@ -77,6 +77,9 @@ def make_world() -> dict[str, Any]:
         "crew": crew,
         "tanker": tanker,
         "run": run,
+        "link": OwnerLink.objects.create(
+            organisation=organisation, person=person, premises=premises
+        ),
         "round": one_round,
         "stop": stop,
         "tip": tip,

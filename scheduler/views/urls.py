@@ -1,12 +1,14 @@
 """Addresses of the desk, the rounds, the messages and the owner's page."""
 
 from scheduler.views import (
+    calls,
     desk,
     due,
     feeds,
     fleet,
     job_sheet,
     jobs,
+    links,
     messages,
     moves,
     owner_page,
@@ -16,6 +18,7 @@ from scheduler.views import (
     replies,
     rounds,
     today,
+    told,
 )
 
 app_name = "scheduler"
@@ -32,8 +35,11 @@ urlpatterns = [
     *fleet.urlpatterns,
     *messages.urlpatterns,
     *replies.urlpatterns,
+    *calls.urlpatterns,
+    *told.urlpatterns,
     *job_sheet.urlpatterns,
     *today.urlpatterns,
     *owner_requests.urlpatterns,
     *owner_page.urlpatterns,
+    *links.urlpatterns,
 ]
