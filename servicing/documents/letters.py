@@ -1,0 +1,63 @@
+"""Letters: one or a thousand in one file, each beginning on its own page."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from .blocks import Issuer, day_words
+from .typesetting import parts_of, set_in_type
+
+
+@dataclass(frozen=True, kw_only=True)
+class Letter:
+    """One letter. `paragraphs` are set as they are written; `reach_us` closes it."""
+
+    issuer: Issuer
+    to_name: str
+    to_lines: tuple[str, ...]
+    subject: str
+    paragraphs: tuple[str, ...]
+    reference: str = ""
+
+
+def letters(
+    told: Iterable[Letter],
+    *,
+    written_on: dt.date,
+    title: str = "Letters",
+    progress: Callable[[int], None] | None = None,
+) -> bytes:
+    """PDF of all letters in the order given; `progress` hears how many are laid out so far.
+
+    Raises ValueError where there is no letter.
+    """
+    laid_out: list[dict[str, Any]] = []
+    for one in told:
+        laid_out.append(asdict(one))
+        if progress is not None:
+            progress(len(laid_out))
+    if not laid_out:
+        message = "There is no letter to print."
+        raise ValueError(message)
+    heading = laid_out[0]["subject"] if len(laid_out) == 1 else title
+    about = {
+        "title": heading,
+        "letters": laid_out,
+        "written": day_words(written_on),
+        "on": parts_of(written_on),
+    }
+    return set_in_type("letters", about, written_on)
+
+
+def due_letter(told: Letter, *, written_on: dt.date) -> bytes:
+    """PDF of one letter."""
+    return letters([told], written_on=written_on)
+
+
+def paragraphs_of(text: str) -> tuple[str, ...]:
+    """Paragraphs of a plain text: what empty lines divide."""
+    parts = text.replace("\r\n", "\n").split("\n\n")
+    return tuple(part.strip() for part in parts if part.strip())
