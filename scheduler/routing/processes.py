@@ -58,7 +58,8 @@ def search_on_cores(
 
 
 def _with_seed(effort: Effort, number: int) -> Effort:
-    return replace(effort, seed=effort.seed + SEEDS_APART * number, processes=1)
+    seed = effort.seed + SEEDS_APART * number
+    return replace(effort, seed=seed, first_way=effort.first_way + number, processes=1)
 
 
 def _started(task: Task) -> "subprocess.Popen[bytes]":
