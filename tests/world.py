@@ -27,6 +27,7 @@ from tests.make import (
     make_job,
     make_organisation,
     make_person,
+    make_round,
     make_system,
     make_tanker,
     make_works,
@@ -118,7 +119,7 @@ def make_world() -> dict[str, Any]:
             event=CalendarEvent.objects.create(
                 organisation=organisation,
                 uid="u",
-                round=one_round,
+                round=make_round(organisation, day=dt.date(2027, 1, 8)),
                 attendee_email="crew@office.example",
                 dtstamp=now,
                 starts_at=now,

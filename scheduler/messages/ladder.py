@@ -12,8 +12,9 @@ from django.utils import timezone
 from customers.models import Agreement, Organisation
 from scheduler.messages import consent, steps
 from scheduler.messages.compose import Draft, write_down
+from scheduler.messages.letters import comes_too_late
 from scheduler.messages.quiet_hours import is_bank_holiday, reminder_moment
-from scheduler.messages.recipients import who_decides, who_expects_us
+from scheduler.messages.recipients import POST, who_decides, who_expects_us
 from scheduler.messages.timing import holiday_region
 from scheduler.messages.unsettled import MAY_BE_ASKED, unsettled_jobs
 from scheduler.messages.words import job_facts, local_day, span_in_words
@@ -107,6 +108,10 @@ def remind_of_visit(appointment: Appointment, *, now: datetime) -> int:
     when = span_in_words(appointment.starts_at, appointment.ends_at, zone)
     written = 0
     for recipient in who_expects_us(premises, today):
+        if recipient.channel == POST and comes_too_late(
+            now, appointment.starts_at, organisation=job.organisation, zone=zone
+        ):
+            continue  # the booking itself was told, by letter or telephone
         draft = _draft(
             job,
             recipient,

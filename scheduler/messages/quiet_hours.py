@@ -27,6 +27,12 @@ def is_bank_holiday(day: date, region: str) -> bool:
     return bool(region) and day in _holidays_of(region)
 
 
+def working_days_between(first: date, last: date, region: str) -> int:
+    """Whole working days after `first` and before `last`: neither weekend nor bank holiday."""
+    days = (first + timedelta(days=one) for one in range(1, (last - first).days))
+    return sum(day.weekday() < 5 and not is_bank_holiday(day, region) for day in days)
+
+
 def is_quiet(moment: datetime, *, zone: str, region: str) -> bool:
     """Whether nothing may be sent at this moment to somebody in this zone and region."""
     local = moment.astimezone(ZoneInfo(zone))

@@ -12,9 +12,11 @@ from typing import Any
 from django.db import transaction
 
 from scheduler.messages import visits_told
+from scheduler.messages.calls import want_call
 from scheduler.messages.compose import Draft, write_down
 from scheduler.messages.crews_told import tell_crew, tell_crew_off
-from scheduler.messages.recipients import Recipient, who_decides, who_expects_us
+from scheduler.messages.letters import comes_too_late
+from scheduler.messages.recipients import POST, Recipient, who_decides, who_expects_us
 from scheduler.messages.timing import leaving_moment
 from scheduler.messages.words import day_in_words, job_facts, local_day, span_in_words
 from scheduler.models import Appointment, Job, Message, Round
@@ -56,6 +58,7 @@ def tell_day_offered(*, appointment: Appointment, now: datetime) -> list[Message
         facts={"when": when},
         now=now,
         expires_at=appointment.starts_at,
+        news=f"We offer {when}.",
     )
 
 
@@ -115,6 +118,7 @@ def _take_back_offer(appointment: Appointment, now: datetime, reason: str) -> li
         },
         now=now,
         expires_at=appointment.starts_at,
+        news="The day we offered is off.",
     )
 
 
@@ -123,9 +127,10 @@ def tell_on_the_way(*, appointment: Appointment, now: datetime, minutes: int = 3
     """Say that the crew is coming now."""
     job = appointment.job
     zone = job.system.premises.zone_name
+    people = who_expects_us(job.system.premises, local_day(now, zone))
     return _tell_people(
         job,
-        who_expects_us(job.system.premises, local_day(now, zone)),
+        [one for one in people if one.channel != POST],
         template="on_the_way",
         key=f"on-the-way:{appointment.pk}:{appointment.starts_at.timestamp():.0f}",
         facts={"minutes": minutes},
@@ -194,13 +199,27 @@ def _tell_people(
     now: datetime,
     expires_at: datetime,
     at_once: bool = False,
+    news: str = "",
 ) -> list[Message]:
-    """One message to each; a service message, since each of these follows from a booking."""
+    """One message to each; a service message, since each of these follows from a booking.
+
+    With `news`, whoever a letter would reach too late is rung with those words instead.
+    """
     zone = job.system.premises.zone_name
     leaves = now if at_once else leaving_moment(now, organisation=job.organisation, zone=zone)
-    drafts = [
-        Draft(
-            key=f"{key}:{recipient.person.public_id.hex}",
+    too_near = bool(news) and comes_too_late(
+        now, expires_at, organisation=job.organisation, zone=zone
+    )
+    told = []
+    for recipient in people:
+        this = f"{key}:{recipient.person.public_id.hex}"
+        if too_near and recipient.channel == POST:
+            why = f"{news} A letter would come too late."
+            person = recipient.person
+            want_call(key=this, job=job, person=person, why=why, useful_until=expires_at)
+            continue
+        draft = Draft(
+            key=this,
             template=template,
             organisation=job.organisation,
             name=recipient.person.name,
@@ -212,6 +231,5 @@ def _tell_people(
             recipient=recipient,
             job=job,
         )
-        for recipient in people
-    ]
-    return [message for draft in drafts if (message := write_down(draft))]
+        told.append(write_down(draft))
+    return [message for message in told if message is not None]

@@ -10,7 +10,7 @@ from django.db.models import Case, CharField, Exists, OuterRef, Q, Subquery, Val
 from customers.models import Agreement, ContactPreference, Party
 from scheduler.messages.consent import MARKETING
 from scheduler.messages.recipients import DECIDES, EMAIL, IS_THERE, POST
-from scheduler.models import Appointment, Job
+from scheduler.models import Appointment, Call, Job
 
 if TYPE_CHECKING:
     from datetime import date
@@ -27,15 +27,19 @@ FURTHEST_DAYS = 60 + 62
 def unsettled_jobs(organisation: Organisation, today: date) -> JobQuerySet:
     """Jobs without a day: wanted, due soon or overdue, nothing offered that stands.
 
+    A job that the owner did not want when rung is left alone.
+
     Each says in the same query whether somebody there is `reachable`, whether an agreement is
     in force (`agreed`), and whether somebody said yes to offers and not no since (`consenting`).
     """
     offered = Appointment.objects.filter(job=OuterRef("pk"), cancelled_at__isnull=True)
+    refused = Call.objects.filter(job=OuterRef("pk"), outcome=Call.Outcome.NOT_WANTED)
     agreements = Agreement.objects.current(today).filter(premises=OuterRef("system__premises"))
     people = _people_there(today)
     return (
         Job.objects.filter(
             ~Exists(offered),
+            ~Exists(refused),
             organisation=organisation,
             state__in=[Job.State.WANTED, Job.State.OFFERED],
             due_on__lte=today + timedelta(days=FURTHEST_DAYS),

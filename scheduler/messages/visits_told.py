@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from scheduler.calendar_invites.entries import Party
-from scheduler.messages import events
+from scheduler.messages import events, letters
 from scheduler.messages.compose import Draft, write_down
 from scheduler.messages.recipients import EMAIL, Recipient, who_expects_us
 from scheduler.messages.timing import leaving_moment
@@ -34,13 +34,16 @@ def tell(
     premises = appointment.job.system.premises
     today = local_day(now, premises.zone_name)
     people = who_expects_us(premises, today) if _stands(appointment) else []
-    kept = set()
+    kept, by_letter = set(), set()
     for recipient in people:
         if recipient.channel == EMAIL:
             kept.add(recipient.address)
             told.append(_invite(appointment, recipient, now))
         else:
-            told.append(_letter(appointment, recipient, now))
+            told.append(letters.tell(appointment, recipient, now))
+            by_letter.add(recipient.person.pk)
+    if called_off == "cancellation":
+        told += letters.call_off(appointment, by_letter, now, reason)
     standing = appointment.events.filter(cancelled_at__isnull=True)
     told += [
         _call_off(event, now, reason, called_off)
@@ -117,26 +120,6 @@ def _draft(
         job=appointment.job,
         event=event,
         calendar=part,
-    )
-
-
-def _letter(appointment: Appointment, recipient: Recipient, now: datetime) -> Message | None:
-    """The same news on paper, for somebody without e-mail."""
-    return write_down(
-        Draft(
-            key=f"letter:{appointment.pk}:{appointment.starts_at.timestamp():.0f}"
-            f":{recipient.person.public_id.hex}",
-            template="invite",
-            organisation=appointment.job.organisation,
-            name=recipient.person.name,
-            address=recipient.address,
-            channel=recipient.channel,
-            facts=_facts(appointment),
-            send_at=now,
-            expires_at=appointment.starts_at,
-            recipient=recipient,
-            job=appointment.job,
-        )
     )
 
 

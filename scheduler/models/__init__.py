@@ -1,3 +1,4 @@
+from .calls import Call as Call
 from .fleet import Base as Base
 from .fleet import Crew as Crew
 from .fleet import Tanker as Tanker
@@ -8,6 +9,8 @@ from .jobs import Appointment as Appointment
 from .jobs import DayRequest as DayRequest
 from .jobs import Job as Job
 from .jobs import TroubleReport as TroubleReport
+from .ladder import LadderStep as LadderStep
+from .ladder import TellingRules as TellingRules
 from .messages import CalendarEvent as CalendarEvent
 from .messages import FeedToken as FeedToken
 from .messages import Message as Message

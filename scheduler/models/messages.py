@@ -14,16 +14,20 @@ from .rounds import Round
 
 
 class CalendarEvent(OwnedModel):
-    """One event in one attendee's calendar; UID, SEQUENCE and DTSTAMP are kept for good."""
+    """One event in one attendee's calendar; UID, SEQUENCE and DTSTAMP are kept for good.
+
+    A visit or round that stands in somebody's calendar cannot be deleted: it is cancelled, so
+    that the calendar hears of it.
+    """
 
     changed_by = "tell"
 
     uid = models.CharField(max_length=120, unique=True)
     appointment = models.ForeignKey(
-        Appointment, null=True, blank=True, on_delete=models.CASCADE, related_name="events"
+        Appointment, null=True, blank=True, on_delete=models.PROTECT, related_name="events"
     )
     round = models.ForeignKey(
-        Round, null=True, blank=True, on_delete=models.CASCADE, related_name="events"
+        Round, null=True, blank=True, on_delete=models.PROTECT, related_name="events"
     )
     attendee_name = models.CharField(max_length=160, blank=True)
     attendee_email = models.EmailField()
@@ -84,7 +88,7 @@ class Message(OwnedModel):
         Round, null=True, blank=True, on_delete=models.SET_NULL, related_name="messages"
     )
     event = models.ForeignKey(
-        CalendarEvent, null=True, blank=True, on_delete=models.CASCADE, related_name="messages"
+        CalendarEvent, null=True, blank=True, on_delete=models.PROTECT, related_name="messages"
     )
     channel = models.CharField(
         max_length=10,
@@ -148,7 +152,7 @@ class Reply(OwnedModel):
     changed_by = "tell"
 
     event = models.ForeignKey(
-        CalendarEvent, null=True, blank=True, on_delete=models.CASCADE, related_name="replies"
+        CalendarEvent, null=True, blank=True, on_delete=models.PROTECT, related_name="replies"
     )
     source_id = models.CharField(
         max_length=250, help_text="Message-ID or link nonce: the same answer comes in once."

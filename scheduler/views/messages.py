@@ -18,7 +18,7 @@ from customers.access import member_required
 from customers.local_days import local_today
 from customers.middleware import organisation_of, user_of
 from scheduler.messages import consent, outbox
-from scheduler.messages.calls import to_ring
+from scheduler.messages.calls import count_to_ring
 from scheduler.messages.lists import MessageFilter
 from scheduler.messages.mime import wire_bytes
 from scheduler.models import Message, Reply
@@ -33,7 +33,7 @@ PAGE = 50
 
 @member_required
 def message_list(request: HttpRequest) -> HttpResponse:
-    """List messages, newest first, and say who wants ringing."""
+    """List messages, newest first, and say how many people want ringing."""
     organisation = organisation_of(request)
     mine = Message.objects.visible_to(request.user).filter(organisation=organisation)
     narrowed = MessageFilter(
@@ -47,8 +47,7 @@ def message_list(request: HttpRequest) -> HttpResponse:
         "answers": Reply.objects.visible_to(request.user)
         .filter(organisation=organisation, verdict="review", settled_at__isnull=True)
         .count(),
-        "calls": to_ring(organisation, local_today(organisation)),
-        "today": local_today(organisation),
+        "calls": count_to_ring(organisation, timezone.now(), local_today(organisation)),
     }
     return render(request, "scheduler/messages/list.html", context)
 

@@ -7,6 +7,7 @@ import uuid
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
@@ -20,6 +21,7 @@ from customers.local_days import local_today
 from customers.middleware import organisation_of
 from scheduler import driven_days
 from scheduler.forms.today import TipForm
+from scheduler.messages.next_stop import tell_next_stop
 from scheduler.models import Crew, Round, Stop
 from servicing.volumes import from_litres
 
@@ -97,9 +99,12 @@ def stop_arrived(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
 @member_required
 @require_POST
 def stop_left(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
-    """The crew has gone."""
+    """The crew has gone; whoever is next hears that it is coming."""
     stop = visible_stop(request, public_id)
-    driven_days.mark_left(stop=stop, by=request.user, now=timezone.now())  # type: ignore[arg-type]
+    now = timezone.now()
+    with transaction.atomic():
+        if driven_days.mark_left(stop=stop, by=request.user, now=now):  # type: ignore[arg-type]
+            tell_next_stop(left=stop, now=now)
     return back_to(stop)
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from customers.models import ContactPreference, Party
 from scheduler.messages import consent, telling
-from scheduler.messages.calls import to_ring
+from scheduler.messages.calls import jobs_to_ring, jobs_wanted
 from scheduler.messages.ladder import plan_reminders
 from scheduler.messages.outbox import drain
 from scheduler.models import Job, Message
@@ -187,7 +187,7 @@ def test_who_cannot_be_written_to_is_rung():
     make_job(long_overdue, due_on=NOW.date() - timedelta(days=60))
     for system in (unasked, nobody, fine):
         make_job(system, due_on=NOW.date() + timedelta(days=10))
-    calls = to_ring(organisation, NOW.date())
+    calls = jobs_wanted(jobs_to_ring(organisation, NOW.date()), NOW.date())
     reasons = {call.job.system: call.why for call in calls}
     assert set(reasons) == {long_overdue, unasked, nobody}
     assert reasons[nobody] == "No e-mail or postal address to write to."

@@ -67,12 +67,6 @@ def test_the_list_costs_the_same_for_many(desk, office, django_assert_max_num_qu
         desk.get("/messages/")
 
 
-def test_who_wants_ringing_is_listed(desk, office):
-    system, _ = make_owned_system(organisation=office)
-    make_job(system, due_on=NOW.date().replace(year=2020))
-    assert "no day is settled" in desk.get("/messages/").content.decode()
-
-
 def test_a_message_shows_its_words_and_fate_but_runs_nothing(desk, office):
     message = make_message(
         organisation=office,

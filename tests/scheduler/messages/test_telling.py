@@ -150,8 +150,9 @@ def test_an_owner_who_leaves_loses_the_visit_and_the_new_one_gets_it():
     omar.parties.update(until=NOW.date() - timedelta(days=1))
     buyer = make_person(system.organisation)
     add_party(system, buyer)
-    told = telling.tell_appointment_moved(appointment=visit, now=NOW + timedelta(hours=1))
-    assert {(message.to_address, message.calendar_method) for message in told} == {
+    telling.tell_appointment_moved(appointment=visit, now=NOW + timedelta(hours=1))
+    told = Message.objects.exclude(state="sent")
+    assert set(told.values_list("to_address", "calendar_method")) == {
         (omar.email, "CANCEL"),
         (buyer.email, "REQUEST"),
     }
