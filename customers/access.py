@@ -32,6 +32,14 @@ MAY_CHANGE: dict[str, frozenset[Action]] = {
     Role.CREW: frozenset({"visit"}),
     Role.READER: frozenset(),
 }
+# How each action is called towards who may not do it.
+IN_WORDS: dict[Action, str] = {
+    "register": "change the register",
+    "plan": "plan the work",
+    "visit": "record the visits",
+    "tell": "send the messages",
+    "manage": "change the settings",
+}
 
 
 class Changeable(Protocol):
@@ -57,7 +65,7 @@ def may(user: User | AnonymousUser, action: Action, organisation: Organisation) 
 def require(user: User | AnonymousUser, action: Action, organisation: Organisation) -> None:
     """Raise PermissionDenied unless `user` may do `action` in `organisation`."""
     if not may(user, action, organisation):
-        message = f"Your role does not let you {action} in {organisation}."
+        message = f"Your role does not let you {IN_WORDS[action]} of {organisation}."
         raise PermissionDenied(message)
 
 
