@@ -126,6 +126,26 @@ class ManhattanFeet:
         )
 
 
+def _trucks(count: int) -> tuple[Tanker, ...]:
+    """Trucks of 200 yards with the day, the lunch and the caps of the instance."""
+    return tuple(
+        Tanker(
+            id=f"truck {number}",
+            base="depot",
+            capacity_litres=400,
+            shift_start_seconds=8 * 3600,
+            shift_end_seconds=17 * 3600,
+            pence_per_km=1000,
+            break_seconds=3600,
+            break_from_seconds=11 * 3600,
+            break_until_seconds=12 * 3600,
+            max_litres_per_day=4400,
+            max_jobs_per_day=500,
+        )
+        for number in range(1, count + 1)
+    )
+
+
 def kim_277(folder: Path, *, trucks: int = 3) -> tuple[Problem, ManhattanFeet]:
     """The instance as a problem of ours: loads in half-yards, a penny a metre, no time cost."""
     feet: dict[str, tuple[float, float]] = {}
@@ -148,28 +168,12 @@ def kim_277(folder: Path, *, trucks: int = 3) -> tuple[Problem, ManhattanFeet]:
                     required=True,
                 )
             )
-    tankers = tuple(
-        Tanker(
-            id=f"truck {number}",
-            base="depot",
-            capacity_litres=400,
-            shift_start_seconds=8 * 3600,
-            shift_end_seconds=17 * 3600,
-            pence_per_km=1000,
-            break_seconds=3600,
-            break_from_seconds=11 * 3600,
-            break_until_seconds=12 * 3600,
-            max_litres_per_day=4400,
-            max_jobs_per_day=500,
-        )
-        for number in range(1, trucks + 1)
-    )
     problem = Problem(
         start=KIM_DAY,
         days=1,
         bases=(Base(id="depot", latitude=1.0, longitude=1.0),),
         works=(Works(id="landfill", latitude=1.0, longitude=1.0, tipping_seconds=1800),),
-        tankers=tankers,
+        tankers=_trucks(trucks),
         jobs=tuple(jobs),
     )
     return problem, ManhattanFeet(feet)
