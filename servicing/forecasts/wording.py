@@ -139,16 +139,11 @@ def _field_words(field: str, facts: SystemFacts) -> str:
         return FIELD_NAMES.get(field, FIELD_NAMES.get(field.rpartition(".")[2], field))
     kind, index, name = part[1], int(part[2]), part[3]
     row = getattr(facts, kind)[index]
-    day = getattr(row, "on", None) or getattr(row, "starts", None)
-    when = (
-        f" of {day_words(day)}"
-        if kind in {"dips", "emptyings"}
-        else f" from {day_words(day)}"
-        if day
-        else ""
-    )
-    detail = FIELD_NAMES.get(name, "") if name not in {"on", "starts"} else ""
-    return f"{PARTS[kind]}{when}{', ' if detail else ''}{detail}"
+    day: dt.date | None = getattr(row, "on", None) or getattr(row, "starts", None)
+    joint = "of" if kind in {"dips", "emptyings"} else "from"
+    words = f"{PARTS[kind]} {joint} {day_words(day)}" if day else PARTS[kind]
+    detail = "" if name in {"on", "starts"} else FIELD_NAMES.get(name, "")
+    return f"{words}, {detail}" if detail else words
 
 
 def _plain_dates(message: str) -> str:

@@ -71,31 +71,30 @@ def write_rows(rows: Sequence[Forecast], *, today: dt.date) -> int:
 def write_aged(found: Sequence[tuple[Standing | None, SystemForecast]], *, today: dt.date) -> int:
     """Write today's level and odds of rows whose inputs stand; gives their number."""
     now = timezone.now()
+    adapt = connection.ops
     values = [
         (
-            today, now, litres(result.level_p10), litres(result.level_p50),
-            litres(result.level_p90), json.dumps(over_risk(result)), standing.pk,
+            adapt.adapt_datefield_value(today),
+            adapt.adapt_datetimefield_value(now),
+            litres(result.level_p10),
+            litres(result.level_p50),
+            litres(result.level_p90),
+            json.dumps(over_risk(result)),
+            standing.pk,
         )
         for standing, result in found
         if standing is not None
-    ]  # fmt: skip
+    ]
     if not values:
         return 0
     with connection.cursor() as cursor:
         cursor.executemany(
             "UPDATE servicing_forecast SET made_on = %s, refreshed_at = %s, level_p10 = %s,"
             " level_p50 = %s, level_p90 = %s, over_risk = %s WHERE id = %s",
-            [_adapted(row) for row in values],
+            values,
         )
     _keep_aged([standing for standing, _ in found if standing is not None], today=today)
     return len(values)
-
-
-def _adapted(row: tuple[object, ...]) -> tuple[object, ...]:
-    """A row as the database driver takes it."""
-    day, moment, *rest = row
-    adapt = connection.ops
-    return (adapt.adapt_datefield_value(day), adapt.adapt_datetimefield_value(moment), *rest)
 
 
 def _keep_aged(standing: Iterable[Standing], *, today: dt.date) -> None:
@@ -145,7 +144,11 @@ def last_said(records: Iterable[OnRecord], *, today: dt.date) -> dict[int, Said]
         .order_by("made_on", "pk")
         .values_list("system_id", "made_on", "due_on", "rate_p50", "since")
     )
-    return {system: Said(*said) for system, made_on, *said in rows if made_on < dipped[system]}
+    return {
+        system: Said(due_on, rate, began)
+        for system, made_on, due_on, rate, began in rows
+        if made_on < dipped[system]
+    }
 
 
 def _same(old: Forecast | None, new: Forecast) -> bool:

@@ -6,6 +6,7 @@ from typing import ClassVar, Self
 
 from django.db import models
 from django.db.models import F
+from django.utils import timezone
 
 from customers.models import OwnedQuerySet
 
@@ -29,6 +30,7 @@ class CheckedForecast(models.Model):
     found = models.FloatField()
     volume = models.FloatField(help_text="Working volume when the forecast was made.")
     newest = models.BooleanField(help_text="No later forecast came before this measurement.")
+    checked_at = models.DateTimeField(default=timezone.now)
 
     objects = OwnedQuerySet["CheckedForecast"].as_manager()
 
