@@ -52,8 +52,7 @@ def search_on_cores(
             found += [answer for answer in answers if answer is not None]
     finally:
         for other in others:
-            other.kill()
-            other.communicate()
+            _ended(other)
     return min(found, key=cost_of)
 
 
@@ -88,6 +87,14 @@ def _answer(
         return None
     routes: Routes = pickle.loads(output)  # noqa: S301 - written by this module's own process
     return _solution_of(data, routes)
+
+
+def _ended(process: "subprocess.Popen[bytes]") -> None:
+    """No process and no open pipe is left behind, whatever happened."""
+    process.kill()
+    process.wait()
+    if process.stdout is not None:
+        process.stdout.close()
 
 
 def _routes_of(solution: Solution | None) -> Routes | None:

@@ -65,3 +65,8 @@ def test_a_process_that_overruns_is_left_out(monkeypatch, seconds):
     monkeypatch.setattr(processes, "GRACE_SECONDS", 0.0)
     effort = Effort(seconds=seconds, processes=2)
     assert processes.search_on_cores(MODEL.data, effort, initial=None, watch=Watch()).is_feasible()
+
+
+def test_processor_seconds_may_be_counted_instead_of_the_wall_clock():
+    effort = Effort(seconds=0.2, processes=2, processor_time=True)
+    assert processes.search_on_cores(MODEL.data, effort, initial=None, watch=Watch()).is_feasible()
