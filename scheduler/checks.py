@@ -55,4 +55,9 @@ def findings() -> list[tuple[bool, str, str]]:
             "Style sheets and scripts have lasting names: browsers would keep old ones.",
             "Set HASHED_STATIC=true and run collectstatic when the image is built.",
         ),
+        (
+            settings.CACHES["default"]["BACKEND"].endswith("LocMemCache"),
+            "Each process counts by itself what may be sent through an owner's link.",
+            "Set CACHE_URL, for example redis://redis:6379/1.",
+        ),
     ]

@@ -19,6 +19,7 @@ PRODUCTION = {
     "SITE_ADDRESS": "https://ebbmark.example",
     "ALLOWED_HOSTS": "ebbmark.example",
     "HASHED_STATIC": "true",
+    "CACHE_URL": "redis://127.0.0.1:1/1",
 }
 ASKED_BY = {
     "SECRET_KEY": "ebbmark.W001",
@@ -27,6 +28,7 @@ ASKED_BY = {
     "EMAIL_URL": "ebbmark.W004",
     "SITE_ADDRESS": "ebbmark.W005",
     "HASHED_STATIC": "ebbmark.W006",
+    "CACHE_URL": "ebbmark.W007",
 }
 
 
