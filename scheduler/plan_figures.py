@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.db.models import Count, Q
 
-from scheduler.models import PlanRun, Round
+from scheduler.models import Job, PlanRun, Round
 from scheduler.round_sheets import Sheet, rounds_with_stops, sheets_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
     from django.db.models import QuerySet
 
@@ -86,3 +86,17 @@ def in_force(run: PlanRun) -> Figures | None:
     ).exclude(run=run)
     sheets = sheets_of(rounds_with_stops(rounds))
     return figures_of(sheets) if sheets else None
+
+
+def jobs_named(run: PlanRun, lines: Iterable[Mapping[str, Any]]) -> dict[str, Job]:
+    """Jobs that lines of a run name by public id, as far as they are still ours to show."""
+    jobs = Job.objects.for_operator(run.organisation)
+    jobs = jobs.filter(public_id__in=[line["job"] for line in lines])
+    return {str(job.public_id): job for job in jobs.select_related("system__premises")}
+
+
+def changes_of(run: PlanRun) -> list[tuple[Job | None, dict[str, Any]]]:
+    """What the rest of a day planned anew changes: broken promises first."""
+    rows = jobs_named(run, run.changes)
+    lines = sorted(run.changes, key=lambda line: (not line["promise_broken"], line["kind"]))
+    return [(rows.get(line["job"]), line) for line in lines]

@@ -13,16 +13,13 @@ from scheduler.booking import NotPossible
 from scheduler.messages import telling
 from scheduler.models import Job, Round, Stop, Tanker
 from scheduler.round_plans import (
-    LocalClock,
     Look,
-    PlanSettings,
-    arrival_span,
     board_of,
     look_at_move,
     look_at_taking_off,
     make_move,
-    seconds_of,
 )
+from scheduler.round_promises import settle_promises
 from scheduler.round_readiness import (
     accepted_twins,
     has_begun,
@@ -36,7 +33,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from customers.models import User
-    from scheduler.models import Appointment, Crew, PlanRun
+    from scheduler.models import Crew, PlanRun
 
 
 class RoundsNotReady(NotPossible):
@@ -128,9 +125,7 @@ def accept_rounds(
         raise RoundsNotReady(reasons)
     twins = accepted_twins(chosen)
     accepted = [_accept(row, twins.get(row.pk), by, now) for row in chosen]
-    for planned in accepted:
-        for stop in job_stops(planned):
-            _keep_or_make_promise(stop, planned, board.settings, by, now)
+    settle_promises(accepted, board.settings, by=by, now=now)
     for planned in accepted:
         telling.tell_round_accepted(planned=planned, now=now)
     return accepted
@@ -144,47 +139,13 @@ def _accept(row: Round, twin: Round | None, by: User, now: dt.datetime) -> Round
         return Round.objects.select_related("tanker", "crew", "organisation").get(pk=row.pk)
     twin.stops.all().delete()
     Stop.objects.filter(round=row).update(round=twin)
-    taken_over = ("run", "crew", "starts_at", "ends_at", "metres", "cost_pence")
+    taken_over = ("run", "crew", "starts_at", "ends_at", "metres", "cost_pence", "loads")
     for name in taken_over:
         setattr(twin, name, getattr(row, name))
     twin.accepted_by, twin.breaches = by, []
     twin.save(update_fields=[*taken_over, "accepted_by", "breaches", "changed_at"])
     row.delete()
     return twin
-
-
-def _keep_or_make_promise(
-    stop: Stop, planned: Round, settings: PlanSettings, by: User, now: dt.datetime
-) -> Appointment | None:
-    """The owner's appointment stands when the stop keeps it; else one is made around the stop."""
-    assert stop.job is not None
-    promise = booking.standing_appointment(stop.job)
-    if promise is not None and promise.starts_at <= stop.start_at <= promise.ends_at:
-        if promise.agreed_at is not None and stop.job.state == Job.State.AGREED:
-            return promise
-        span = promise.starts_at, promise.ends_at
-    else:
-        span = _hours_told(stop, planned, settings)
-    return booking.book(
-        job=stop.job, starts_at=span[0], ends_at=span[1], by=by, tell=False, now=now
-    )
-
-
-def _hours_told(
-    stop: Stop, planned: Round, settings: PlanSettings
-) -> tuple[dt.datetime, dt.datetime]:
-    clock = LocalClock.of(planned.organisation)
-    tanker = planned.tanker
-    shift = (
-        seconds_of(tanker.shift_starts),
-        seconds_of(tanker.shift_ends) + tanker.overtime_minutes * 60,
-    )
-    starts, ends = arrival_span(
-        clock.seconds(stop.start_at, planned.day),
-        within=shift,
-        either_side_minutes=settings.arrival_minutes,
-    )
-    return clock.moment(planned.day, starts), clock.moment(planned.day, ends)
 
 
 @transaction.atomic

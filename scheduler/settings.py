@@ -196,6 +196,9 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 # Map tiles are another firm's service: none unless the address and its attribution are given.
 MAP_TILE_URL = env.str("MAP_TILE_URL", default="")
 MAP_TILE_ATTRIBUTION = env.str("MAP_TILE_ATTRIBUTION", default="")
+# A road server for driving times: osrm+http://host:5000 or valhalla+http://host:8002. Without
+# one they are estimated from the straight line.
+ROAD_SERVER = env.str("ROAD_SERVER", default="")
 
 TILE_ORIGIN = "/".join(MAP_TILE_URL.split("/", 3)[:3]).replace("{s}", "*")
 CONTENT_SECURITY_POLICY = {

@@ -25,6 +25,11 @@ if TYPE_CHECKING:
 MOST_DAYS = 20
 SEARCH_SECONDS = ((3, "3 seconds"), (10, "10 seconds"), (30, "30 seconds"), (120, "2 minutes"))
 EITHER_SIDE = ((30, "30 minutes"), (60, "1 hour"), (90, "1½ hours"), (120, "2 hours"))
+LITRES = (
+    ("", "What is expected"),
+    ("0.8", "What eight jobs in ten do not exceed"),
+    ("0.95", "What nineteen in twenty do not exceed"),
+)
 BEST_PLACE = "best"
 
 
@@ -60,11 +65,24 @@ class PlanForm(forms.Form):
         widget=forms.CheckboxSelectMultiple,
         label="Works to tip at",
     )
-    litres_high = forms.ChoiceField(
+    litres_quantile = forms.TypedChoiceField(
         label="Litres to plan with",
-        choices=(("", "What is expected"), ("high", "What nine jobs in ten do not exceed")),
+        choices=LITRES,
+        coerce=float,
+        empty_value=None,
         required=False,
         widget=forms.RadioSelect,
+        help_text="The more room is kept, the less often a tanker is full before its last job.",
+    )
+    ground_saturated = forms.BooleanField(
+        label="The ground is saturated",
+        required=False,
+        help_text="Plastic tanks are not emptied whole: an empty one may float.",
+    )
+    split_large = forms.BooleanField(
+        label="Take a load larger than any tanker in several visits of one day",
+        required=False,
+        initial=True,
     )
     every_day = forms.BooleanField(
         label="Drive at weekends and on public holidays too",
@@ -97,7 +115,13 @@ class PlanForm(forms.Form):
         self.helper.layout = Layout(
             Fieldset("When", Row("first_day", "days", "look_ahead_days"), "every_day"),
             Fieldset("Who and where", Row("tankers", "works")),
-            Fieldset("How", Row("kinds", "litres_high"), Row("arrival_minutes", "seconds")),
+            Fieldset(
+                "How",
+                Row("kinds", "litres_quantile"),
+                "ground_saturated",
+                "split_large",
+                Row("arrival_minutes", "seconds"),
+            ),
         )
 
     def _choose(self, name: str, rows: Any) -> None:
@@ -121,7 +145,9 @@ class PlanForm(forms.Form):
             works=tuple(str(row.public_id) for row in given["works"]),
             jobs=tuple(str(job.public_id) for job in jobs),
             seconds=given["seconds"],
-            litres_high=bool(given["litres_high"]),
+            litres_quantile=given["litres_quantile"],
+            ground_saturated=given["ground_saturated"],
+            split_large=given["split_large"],
             arrival_minutes=given["arrival_minutes"],
             every_day=given["every_day"],
         )

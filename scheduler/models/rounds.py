@@ -42,6 +42,9 @@ class PlanRun(OwnedModel):
     warnings = models.JSONField(default=list)
     figures = models.JSONField(default=dict, help_text="Metres, hours, tips, litres, pence.")
     problem = models.JSONField(default=dict, help_text="What the planner was given, for the record")
+    changes = models.JSONField(
+        default=list, help_text="What the rest of a day planned anew changes, job by job."
+    )
     error = models.TextField(blank=True)
 
     objects = OwnedQuerySet["PlanRun"].as_manager()
@@ -71,6 +74,9 @@ class Round(OwnedModel):
     metres = models.PositiveIntegerField(default=0)
     cost_pence = models.PositiveIntegerField(default=0)
     breaches = models.JSONField(default=list, help_text="What the checker found; empty when sound.")
+    loads = models.JSONField(
+        default=list, help_text="Each load: jobs, litres, capacity, chance that it does not fit."
+    )
     accepted_at = models.DateTimeField(null=True, blank=True)
     accepted_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
@@ -109,6 +115,9 @@ class Stop(models.Model):
     kind = models.CharField(max_length=6, choices=Kind)
     job = models.ForeignKey(
         Job, null=True, blank=True, on_delete=models.CASCADE, related_name="stops"
+    )
+    part = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="Which visit, of a job too large for one tanker."
     )
     works = models.ForeignKey(Works, null=True, blank=True, on_delete=models.PROTECT)
     arrive_at = models.DateTimeField()

@@ -21,6 +21,7 @@ from .moves import Look as Look
 from .moves import look_at_move as look_at_move
 from .moves import look_at_taking_off as look_at_taking_off
 from .moves import make_move as make_move
+from .plan_sheets import planned_sheet as planned_sheet
 from .problem import Fleet as Fleet
 from .problem import fleet_of as fleet_of
 from .settings import LONGEST_SEARCH_SECONDS as LONGEST_SEARCH_SECONDS

@@ -12,12 +12,13 @@ from scheduler.routing.problem import Problem, places_of
 from scheduler.routing.roads import Roads
 from scheduler.routing.rounds import LeftOut, Plan
 from scheduler.routing.rounds import Round as PlannedRound
-from scheduler.routing.travel_times import StraightLine
 
 from .clock import LocalClock
+from .parts import planner_id, whole
 from .problem import Fleet, fleet_of, jobs_of, problem_of
 from .rows import breach_rows, figures_of, names_of, read_round, with_stops
 from .settings import PlanSettings
+from .travel import travel_for
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -48,8 +49,8 @@ class Board:
         left_out = tuple(
             LeftOut(
                 job=job.id,
-                rule=reasons.get(job.id, {}).get("rule", "taken-off"),
-                why=reasons.get(job.id, {}).get("why", ""),
+                rule=reasons.get(whole(job.id), {}).get("rule", "taken-off"),
+                why=reasons.get(whole(job.id), {}).get("why", ""),
             )
             for job in self.problem.jobs
             if job.id not in on_rounds
@@ -63,13 +64,14 @@ class Board:
         """The round without what is no longer possible; None when all of it still is."""
         if row.pk not in self.gone:
             return None
-        jobs = [str(stop.job.public_id) for stop in row.stops.all() if stop.job is not None]
+        known = {job.id for job in self.problem.jobs}
+        jobs = [planner_id(stop) for stop in row.stops.all() if stop.job is not None]
         check = check_sequence(
             self.problem,
             table=self.roads.table,
             tanker=str(row.tanker.public_id),
             on=row.day,
-            job_ids=[job for job in jobs if job in self.jobs],
+            job_ids=[job for job in jobs if job in known],
             roads=self.roads,
         )
         return check.round
@@ -113,24 +115,24 @@ def board_of(run: PlanRun) -> Board:
         clock=LocalClock.of(organisation),
         fleet=fleet,
         problem=problem,
-        roads=Roads(StraightLine().table(places_of(problem))),
+        roads=Roads(travel_for(organisation, fleet).table(places_of(problem))),
         rows=rows,
         jobs=by_id,
         names=names_of(fleet, by_id.values()),
-        gone=_gone(rows, by_id, fleet),
+        gone=_gone(rows, {job.id for job in problem.jobs}, fleet),
     )
 
 
-def _gone(rows: Iterable[Round], jobs: dict[str, Job], fleet: Fleet) -> dict[int, tuple[str, ...]]:
+def _gone(rows: Iterable[Round], jobs: set[str], fleet: Fleet) -> dict[int, tuple[str, ...]]:
     """Why stops of a round are no longer possible at all, in sentences, by key of the round."""
     works = {row.pk for row in fleet.works}
     found = {row.pk: tuple(_gone_from(row, jobs, works)) for row in rows}
     return {key: sentences for key, sentences in found.items() if sentences}
 
 
-def _gone_from(row: Round, jobs: dict[str, Job], works: set[int]) -> Iterator[str]:
+def _gone_from(row: Round, jobs: set[str], works: set[int]) -> Iterator[str]:
     for stop in row.stops.all():
-        if stop.job is not None and str(stop.job.public_id) not in jobs:
+        if stop.job is not None and planner_id(stop) not in jobs:
             yield (
                 f"{stop.job.system.reference} can no longer be planned: "
                 "it was done, withdrawn or handed to others."

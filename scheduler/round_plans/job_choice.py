@@ -24,11 +24,20 @@ TANKER_WORK = (Job.Kind.EMPTYING, Job.Kind.CALL_OUT)
 
 def plannable(jobs: JobQuerySet) -> JobQuerySet:
     """Not yet begun, with everything the planner reads already fetched."""
+    open_states = (Job.State.WANTED, Job.State.OFFERED, Job.State.AGREED)
+    return for_planner(jobs.filter(state__in=open_states))
+
+
+def for_planner(jobs: JobQuerySet) -> JobQuerySet:
+    """Jobs with everything the planner reads already fetched."""
     standing = Appointment.objects.filter(cancelled_at__isnull=True)
-    return (
-        jobs.filter(state__in=(Job.State.WANTED, Job.State.OFFERED, Job.State.AGREED))
-        .select_related("organisation", "handed_to", "system__premises__organisation")
-        .prefetch_related(Prefetch("appointments", queryset=standing, to_attr="standing"))
+    return jobs.select_related(
+        "organisation",
+        "handed_to",
+        "system__premises__organisation",
+        "system__forecast",
+    ).prefetch_related(
+        "system__tanks", Prefetch("appointments", queryset=standing, to_attr="standing")
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from django.db import transaction
@@ -14,6 +14,7 @@ from scheduler.routing.rounds import Breach
 from scheduler.routing.rounds import Round as PlannedRound
 
 from .board import Board, board_of, write_figures
+from .parts import visits_to
 from .rows import breach_rows, fill_round, new_round
 
 if TYPE_CHECKING:
@@ -66,6 +67,9 @@ def look_at_move(
 ) -> Look:
     """Try a job on a tanker and day; `position` counts jobs from 0, None is the best place."""
     job_id = str(job.public_id)
+    visits = visits_to(board.problem, job)
+    if len(visits) > 1:
+        return _refused(f"It is done in {len(visits)} visits: take it off, or plan again.")
     check = routing.check_move(
         board.problem,
         board.plan(),
@@ -80,11 +84,36 @@ def look_at_move(
 
 def look_at_taking_off(board: Board, *, job: Job) -> Look:
     """Try the plan without a job. One that can no longer be planned at all is simply dropped."""
-    job_id = str(job.public_id)
-    if job_id not in board.jobs:
+    visits = visits_to(board.problem, job)
+    if not visits:
         return _without_gone(board)
-    check = routing.take_off(board.problem, board.plan(), table=board.roads.table, job=job_id)
-    return _look(board, check, job_id)
+    plan, checks = board.plan(), []
+    for visit in visits:
+        checks.append(routing.take_off(board.problem, plan, table=board.roads.table, job=visit))
+        plan = routing.apply_move(plan, checks[-1])
+    rounds = {(each.tanker, each.on): each for check in checks for each in check.rounds}
+    together = replace(
+        checks[-1],
+        rounds=tuple(rounds.values()),
+        breaches=tuple(check_plan(board.problem, board.roads.table, rounds.values())),
+        cost_change_pence=sum(check.cost_change_pence for check in checks),
+        metres_change=sum(check.metres_change for check in checks),
+        seconds_change=sum(check.seconds_change for check in checks),
+    )
+    return _look(board, together, str(job.public_id))
+
+
+def _refused(why: str) -> Look:
+    return Look(
+        possible=False,
+        breaches=(why,),
+        pence=0,
+        metres=0,
+        seconds=0,
+        starts_at=None,
+        rounds=(),
+        found=(),
+    )
 
 
 def _without_gone(board: Board) -> Look:
@@ -149,6 +178,7 @@ def _write_round(board: Board, row: Round, planned: PlannedRound, look: Look) ->
     fill_round(
         row,
         planned,
+        problem=board.problem,
         fleet=board.fleet,
         jobs=board.jobs,
         clock=board.clock,

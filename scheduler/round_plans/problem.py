@@ -13,34 +13,25 @@ from scheduler.messages.timing import holiday_region
 from scheduler.models import Job, Tanker, TankerDayOff, Works, WorksClosure
 from scheduler.routing import problem as routing
 from scheduler.routing.driver_hours import ASSIMILATED, GB_DOMESTIC
+from scheduler.routing.splitting import with_parts
 
-from .clock import LAST_SECOND, LocalClock, seconds_of
-from .job_choice import plannable, standing_appointment
+from .clock import LocalClock, seconds_of
+from .job_choice import plannable
+from .job_facts import Horizon, Lock, job_for_planner
+from .tanker_starts import starts_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from customers.models import Organisation
-    from scheduler.models import Appointment
 
     from .settings import PlanSettings
-
-# What leaving an optional job for later is held to cost: one more drive out. Our assumption,
-# used where the job carries no value of its own; it fades for jobs far from due.
-LATER_DRIVE_PENCE = 6_000
-FADE_PENCE_PER_DAY = 150
-# What a day past due is held to cost: no source, an organisation's own figure may replace it.
-LATE_PENCE_PER_DAY = 200
-# Emptied a day early, a day of the interval is given away: an emptying over about two years.
-EARLY_PENCE_PER_DAY = 15
 
 REGIMES = {
     Tanker.HoursRegime.ASSIMILATED: ASSIMILATED,
     Tanker.HoursRegime.DOMESTIC: GB_DOMESTIC,
 }
-MM = 1000
 SATURDAY = 5
-Lock = tuple[str, dt.date]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,30 +83,36 @@ def problem_of(
     Raises the planner's own errors (`ProblemError`) with sentences that can be shown. `fleet`
     and `rows` spare asking again for what the caller has read already.
     """
-    clock = LocalClock.of(organisation)
     idle = frozenset() if settings.every_day else idle_days(organisation, first_day, days)
     fleet = fleet or fleet_of(organisation, settings.tankers, settings.works)
     rows = jobs_of(organisation, settings) if rows is None else rows
-    horizon = (first_day, first_day + dt.timedelta(days=days - 1))
+    horizon = Horizon(
+        days=tuple(first_day + dt.timedelta(days=number) for number in range(days)),
+        idle=idle,
+        clock=LocalClock.of(organisation),
+    )
     known = {str(tanker.public_id) for tanker in fleet.tankers}
     kept = {job: lock for job, lock in (locks or {}).items() if lock[0] in known}
-    return routing.Problem(
+    largest = max((tanker.capacity_litres for tanker in fleet.tankers), default=0)
+    whole = routing.Problem(
         start=first_day,
         days=days,
         bases=_bases(fleet.tankers),
         works=tuple(_works(row) for row in fleet.works),
         tankers=tuple(_tanker(row, idle) for row in fleet.tankers),
+        starts=starts_of(fleet.tankers, horizon.first_worked),
         jobs=tuple(
-            _job(
+            job_for_planner(
                 row,
-                clock=clock,
                 horizon=horizon,
                 settings=settings,
                 lock=kept.get(str(row.public_id)),
+                largest=largest,
             )
             for row in rows
         ),
     )
+    return with_parts(whole)
 
 
 def idle_days(organisation: Organisation, first_day: dt.date, days: int) -> frozenset[dt.date]:
@@ -176,69 +173,3 @@ def _tanker(row: Tanker, idle: frozenset[dt.date]) -> routing.Tanker:
         driver_hours=REGIMES[Tanker.HoursRegime(row.hours_regime)],
         may_end_loaded=row.may_end_loaded,
     )
-
-
-def _job(
-    row: Job,
-    *,
-    clock: LocalClock,
-    horizon: tuple[dt.date, dt.date],
-    settings: PlanSettings,
-    lock: Lock | None,
-) -> routing.Job:
-    """One job; whatever forbids planning it becomes the reason it is left out with."""
-    first_day, last_day = horizon
-    premises = row.system.premises
-    windows, hold = _promised(standing_appointment(row), clock, horizon)
-    latitude, longitude = row.system.latitude, row.system.longitude
-    if latitude is None or longitude is None:
-        latitude = longitude = 0.0
-        hold = "its position is not known: point at its lid on the map of its premises."
-    return routing.Job(
-        id=str(row.public_id),
-        latitude=latitude,
-        longitude=longitude,
-        litres=(max(row.litres, row.litres_high) if settings.litres_high else row.litres),
-        service_seconds=row.minutes * 60,
-        earliest=row.earliest,
-        due=row.due_on,
-        # A last day that has gone by forbids nothing: late is better than never.
-        latest=row.latest if row.latest is not None and row.latest >= first_day else None,
-        windows=windows,
-        required=row.required or row.urgent or bool(windows) or row.due_on <= last_day,
-        value_pence=row.value_pence or _value_of_going_now(row, last_day),
-        late_pence_per_day=LATE_PENCE_PER_DAY,
-        early_pence_per_day=EARLY_PENCE_PER_DAY,
-        max_width_m=_in_metres(premises.gate_width_mm),
-        max_height_m=_in_metres(premises.height_limit_mm),
-        max_tonnes=_in_metres(premises.weight_limit_kg),
-        hose_needed_m=premises.hose_run_m,
-        waste=row.system.kind,
-        locked_tanker=lock[0] if lock else None,
-        locked_on=lock[1] if lock and first_day <= lock[1] <= last_day else None,
-        hold_reason=hold,
-    )
-
-
-def _in_metres(thousandths: int | None) -> float | None:
-    return None if thousandths is None else thousandths / MM
-
-
-def _value_of_going_now(row: Job, last_day: dt.date) -> int:
-    days_early = max((row.due_on - last_day).days, 0)
-    return max(LATER_DRIVE_PENCE - FADE_PENCE_PER_DAY * days_early, 0)
-
-
-def _promised(
-    promise: Appointment | None, clock: LocalClock, horizon: tuple[dt.date, dt.date]
-) -> tuple[tuple[routing.Window, ...], str]:
-    """The promised hours as a window, or why the job cannot be planned on these days."""
-    if promise is None:
-        return (), ""
-    starts, ends = clock.local(promise.starts_at), clock.local(promise.ends_at)
-    if not horizon[0] <= starts.date() <= horizon[1]:
-        word = "agreed" if promise.agreed_at else "offered"
-        return (), f"it is {word} for {starts:%d %B %Y}, which is not one of these days."
-    midnight = dt.datetime.combine(starts.date(), dt.time())
-    ends = min(ends, midnight + dt.timedelta(seconds=LAST_SECOND))
-    return (routing.Window(start=starts, end=ends),), ""

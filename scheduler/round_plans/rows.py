@@ -14,6 +14,8 @@ from scheduler.routing import rounds as routing
 from scheduler.routing.round_costs import costs_of
 
 from .clock import LocalClock
+from .loads import load_rows
+from .parts import part_number, planner_id, whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -26,7 +28,9 @@ if TYPE_CHECKING:
 
     from .problem import Fleet
 
-UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
+UUID = re.compile(
+    r"(?P<id>[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12})(?:#(?P<part>\d+))?"
+)
 ISO_DAY = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")
 
 
@@ -43,7 +47,12 @@ def names_of(fleet: Fleet, jobs: Iterable[Job]) -> dict[str, str]:
 
 def spoken(sentence: str, names: Mapping[str, str]) -> str:
     """Sentence of the planner with names for ids and days as people write them."""
-    named = UUID.sub(lambda found: names.get(found.group(), found.group()), sentence)
+
+    def name(found: re.Match[str]) -> str:
+        known = names.get(found["id"], found["id"])
+        return f"{known}, visit {found['part']}" if found["part"] else known
+
+    named = UUID.sub(name, sentence)
     return ISO_DAY.sub(_spoken_day, named)
 
 
@@ -57,7 +66,8 @@ def breach_rows(
 ) -> list[dict[str, str]]:
     """Breaches for `Round.breaches`: rule, job and a sentence."""
     return [
-        {"rule": each.rule, "job": each.job, "why": spoken(each.why, names)} for each in breaches
+        {"rule": each.rule, "job": whole(each.job), "why": spoken(each.why, names)}
+        for each in breaches
     ]
 
 
@@ -76,7 +86,8 @@ def stop_rows(
             round=round_,
             position=position,
             kind=stop.kind,
-            job=jobs[stop.id] if stop.kind == "job" else None,
+            job=jobs[whole(stop.id)] if stop.kind == "job" else None,
+            part=part_number(stop.id) if stop.kind == "job" else None,
             works=works[stop.id] if stop.kind == "tip" else None,
             arrive_at=clock.moment(planned.on, stop.arrive_seconds),
             start_at=clock.moment(planned.on, stop.start_seconds),
@@ -92,6 +103,7 @@ def fill_round(
     round_: Round,
     planned: routing.Round,
     *,
+    problem: Problem,
     fleet: Fleet,
     jobs: Mapping[str, Job],
     clock: LocalClock,
@@ -104,7 +116,8 @@ def fill_round(
     round_.metres = planned.metres
     round_.cost_pence = money_spent(planned.costs)
     round_.breaches = list(breaches)
-    fields = ["starts_at", "ends_at", "metres", "cost_pence", "breaches", "changed_at"]
+    round_.loads = load_rows(problem, planned, jobs)
+    fields = ["starts_at", "ends_at", "metres", "cost_pence", "breaches", "loads", "changed_at"]
     round_.save(update_fields=fields)
     round_.stops.all().delete()
     stops = stop_rows(planned, round_=round_, fleet=fleet, jobs=jobs, clock=clock)
@@ -181,7 +194,7 @@ def _place_ids(rows: Sequence[Stop], base: str) -> list[str]:
 
 def _place_id(stop: Stop, base: str) -> str:
     if stop.job is not None:
-        return str(stop.job.public_id)
+        return planner_id(stop)
     return str(stop.works.public_id) if isinstance(stop.works, Works) else base
 
 
@@ -195,7 +208,7 @@ def figures_of(plan: routing.Plan) -> dict[str, Any]:
     costs = plan.costs
     return {
         "rounds": len(plan.rounds),
-        "jobs": sum(len(each.job_ids) for each in plan.rounds),
+        "jobs": len({whole(job) for each in plan.rounds for job in each.job_ids}),
         "metres": plan.metres,
         "duty_seconds": sum(each.duty_seconds for each in plan.rounds),
         "drive_seconds": sum(each.drive_seconds for each in plan.rounds),
@@ -203,5 +216,6 @@ def figures_of(plan: routing.Plan) -> dict[str, Any]:
         "litres": sum(each.litres for each in plan.rounds),
         "pence": money_spent(costs),
         "tipping_pence": costs.tipping,
-        "left_out": len(plan.left_out),
+        "left_out": len({whole(line.job) for line in plan.left_out}),
+        "travel": plan.travel_source,
     }

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any, Self
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
+from typing import Any, Self
 
 LONGEST_SEARCH_SECONDS = 600
 
@@ -15,10 +13,13 @@ LONGEST_SEARCH_SECONDS = 600
 class PlanSettings:
     """Choices for one run; ids are public ids as text.
 
-    `litres_high` plans on the litres that nine jobs in ten do not exceed. `arrival_minutes` is
-    how much earlier or later than planned an owner is told to expect us. Unless `every_day`,
-    nobody drives at weekends or on public holidays, but a single day is planned as asked. `after` is an earlier
-    run of the same days whose locked stops stay where they are and whose order is the start.
+    `litres_quantile` plans on the litres that this share of jobs does not exceed; None plans on
+    what is expected. With `ground_saturated` no plastic tank is emptied whole. With
+    `split_large` a load larger than any tanker is taken in several visits of one day.
+    `happening` is what befell a day whose rest is planned anew. `arrival_minutes` is how much earlier or later than planned an owner is told to expect us. Unless `every_day`,
+    nobody drives at weekends or on public holidays, but a single day is planned as asked.
+    `after` is an earlier run of the same days whose locked stops stay where they are and whose
+    order is the start.
     """
 
     tankers: tuple[str, ...]
@@ -27,10 +28,13 @@ class PlanSettings:
     seconds: int = 10
     iterations: int | None = None
     seed: int = 1
-    litres_high: bool = False
+    litres_quantile: float | None = None
+    ground_saturated: bool = False
+    split_large: bool = True
     arrival_minutes: int = 60
     every_day: bool = False
     after: str = ""
+    happening: Mapping[str, Any] | None = None
 
     def as_json(self) -> dict[str, Any]:
         """For `PlanRun.settings`."""

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 from scheduler.models import Job, Round
 from scheduler.routing.moves import check_sequence
 from scheduler.routing.problem import places_of
-from scheduler.routing.travel_times import StraightLine
 
 from .clock import LocalClock
 from .job_choice import plannable
+from .parts import planner_id, whole
 from .problem import fleet_of, problem_of
 from .rows import breach_rows, fill_round, names_of
 from .settings import PlanSettings
+from .travel import travel_for
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -25,29 +26,36 @@ def time_without(planned: Round, gone: Collection[int]) -> None:
     Raises the planner's own errors (`ProblemError`) when its tanker or works are gone.
     """
     stops = planned.stops.filter(job__isnull=False).exclude(job__in=gone).order_by("position")
-    order = [str(job) for job in stops.values_list("job__public_id", flat=True)]
+    order = [planner_id(stop) for stop in stops.select_related("job")]
     asked = planned.run.settings if planned.run is not None else {}
     settings = PlanSettings(
         tankers=(str(planned.tanker.public_id),),
         works=PlanSettings.from_json({"tankers": (), "jobs": (), **asked}).works,
-        jobs=tuple(order),
+        jobs=tuple(dict.fromkeys(whole(job) for job in order)),
     )
+    fleet = fleet_of(planned.organisation, settings.tankers, settings.works)
     problem = problem_of(
-        organisation=planned.organisation, first_day=planned.day, days=1, settings=settings
+        organisation=planned.organisation,
+        first_day=planned.day,
+        days=1,
+        settings=settings,
+        fleet=fleet,
     )
-    rows = plannable(Job.objects.for_operator(planned.organisation)).filter(public_id__in=order)
+    rows = plannable(Job.objects.for_operator(planned.organisation)).filter(
+        public_id__in=settings.jobs
+    )
     jobs = {str(job.public_id): job for job in rows}
     check = check_sequence(
         problem,
-        table=StraightLine().table(places_of(problem)),
+        table=travel_for(planned.organisation, fleet).table(places_of(problem)),
         tanker=str(planned.tanker.public_id),
         on=planned.day,
-        job_ids=[job for job in order if job in jobs],
+        job_ids=[job for job in order if whole(job) in jobs],
     )
-    fleet = fleet_of(planned.organisation, settings.tankers, settings.works)
     fill_round(
         planned,
         check.round,
+        problem=problem,
         fleet=fleet,
         jobs=jobs,
         clock=LocalClock.of(planned.organisation),

@@ -17,6 +17,7 @@ from customers.middleware import organisation_of, user_of
 from scheduler import booking, due_work
 from scheduler.forms.jobs import HandOverForm, ReasonForm, TimeForm, WantJobForm
 from scheduler.models import Job
+from scheduler.round_upkeep import tidy_rounds
 from servicing.models import System
 
 if TYPE_CHECKING:
@@ -97,6 +98,7 @@ def settle_time(request: HttpRequest, public_id: UUID, verb: str) -> HttpRespons
     except booking.NotPossible as fault:
         form.add_error(None, str(fault))
         return _page(request, one, time_form=form)
+    tidy_rounds()
     messages.success(request, SAID[verb])
     return redirect("scheduler:job", public_id)
 
@@ -117,6 +119,7 @@ def call_off(request: HttpRequest, public_id: UUID, verb: str) -> HttpResponse:
     except booking.NotPossible as fault:
         form.add_error(None, str(fault))
         return _page(request, one, reason_form=form)
+    tidy_rounds()
     messages.success(request, SAID[verb])
     return redirect("scheduler:job", public_id)
 
@@ -136,6 +139,7 @@ def hand_over(request: HttpRequest, public_id: UUID) -> HttpResponse:
     except booking.NotPossible as fault:
         form.add_error(None, str(fault))
         return _page(request, one, hand_over_form=form)
+    tidy_rounds()
     messages.success(request, f"Driven by {operator or 'ourselves'} from now on.")
     return redirect("scheduler:job", public_id)
 

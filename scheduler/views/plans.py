@@ -17,13 +17,16 @@ from django.views.decorators.http import require_POST
 from customers import access
 from customers.access import member_required
 from scheduler import booking, round_plans, rounds, tasks
+from scheduler.day_again import stands_against
 from scheduler.forms.rounds import CrewForm, crews_of
 from scheduler.models import Job, PlanRun, Round, Stop
 from scheduler.plan_figures import (
     accepted_from,
+    changes_of,
     days_proposed,
     figures_kept,
     in_force,
+    jobs_named,
     proposals_of,
 )
 from scheduler.round_readiness import reasons_against, round_words
@@ -57,6 +60,8 @@ def plan_page(request: HttpRequest, run: PlanRun, *, reasons: Sequence[str] = ()
     """Page of a run, with what stands against accepting it."""
     if run.state in round_plans.OPEN_STATES or run.state == PlanRun.State.FAILED:
         return render(request, "scheduler/plan_progress.html", _progress(run))
+    if run.settings.get("happening") is not None:
+        return rest_page(request, run, reasons=reasons)
     days = days_proposed(run)
     day = _chosen(request, days)
     sheets = sheets_of(rounds_with_stops(proposals_of(run).filter(day__in=[day] if day else [])))
@@ -82,6 +87,28 @@ def plan_page(request: HttpRequest, run: PlanRun, *, reasons: Sequence[str] = ()
     return render(request, "scheduler/plan_run.html", context, status=422 if reasons else 200)
 
 
+def rest_page(request: HttpRequest, run: PlanRun, *, reasons: Sequence[str] = ()) -> HttpResponse:
+    """Page of the rest of a day planned anew: first what changes for whom, then the rounds."""
+    sheets = sheets_of(rounds_with_stops(proposals_of(run)))
+    changeable = access.may_change(request.user, run)
+    settled = bool(run.problem.get("settled"))
+    crews = crews_of(run.organisation)
+    against = () if settled or reasons or not changeable else stands_against(run, timezone.now())
+    context = {
+        "run": run,
+        "reasons": reasons,
+        "first": against,
+        "changes": changes_of(run),
+        "left_out": _left_out(run),
+        "proposals": [(one, CrewForm(planned=one.planned, crews=crews)) for one in sheets],
+        "map": map_of(sheets),
+        "changeable": changeable and not settled,
+        "settled": settled,
+        "organisation": run.organisation,
+    }
+    return render(request, "scheduler/rest_of_day.html", context, status=422 if reasons else 200)
+
+
 def _chosen(request: HttpRequest, days: Sequence[dt.date]) -> dt.date | None:
     """The day asked for, when something is proposed for it; else the first that has something."""
     asked = {day.isoformat(): day for day in days}.get(request.GET.get("day", ""))
@@ -102,12 +129,10 @@ def _first(run: PlanRun) -> list[str]:
         return [fault.message]
 
 
-def _left_out(run: PlanRun) -> list[tuple[Job | None, str]]:
+def _left_out(run: PlanRun) -> list[tuple[Job | None, dict[str, str]]]:
     """Jobs left out with the reason; the job is None when it is no longer ours to show."""
-    ids = [line["job"] for line in run.left_out]
-    jobs = Job.objects.for_operator(run.organisation).filter(public_id__in=ids)
-    rows = {str(job.public_id): job for job in jobs.select_related("system__premises")}
-    return [(rows.get(line["job"]), line["why"]) for line in run.left_out]
+    rows = jobs_named(run, run.left_out)
+    return [(rows.get(line["job"]), line) for line in run.left_out]
 
 
 def _progress(run: PlanRun) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from scheduler.views import (
     calls,
+    day_again,
     desk,
     due,
     feeds,
@@ -29,6 +30,7 @@ urlpatterns = [
     *feeds.urlpatterns,
     *jobs.urlpatterns,
     *rounds.urlpatterns,
+    *day_again.urlpatterns,
     *plan_new.urlpatterns,
     *plans.urlpatterns,
     *moves.urlpatterns,

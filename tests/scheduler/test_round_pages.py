@@ -148,7 +148,7 @@ def test_without_tanker_and_works_the_form_says_what_to_add(desk):
 
 
 def test_a_plan_shows_rounds_and_what_was_left_out(desk, office, tanker):
-    jobs = [job_at(office), job_at(office, litres=40_000)]
+    jobs = [job_at(office), job_at(office, litres=90_000)]
     page = desk.get(page_of(run_for(office, tanker, jobs))).content.decode()
     assert str(jobs[0].system.premises) in page
     assert "Left out: 1" in page

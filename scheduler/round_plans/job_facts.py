@@ -1,0 +1,138 @@
+"""A job's row, its place and its promise become a job of the planner."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from scheduler.models import Job
+from scheduler.routing import problem as routing
+from scheduler.routing.litres import planned_litres
+from servicing.models import System, Tank
+
+from .clock import LAST_SECOND, LocalClock
+from .job_choice import standing_appointment
+from .worth import may_not_wait, worth_of
+
+if TYPE_CHECKING:
+    from scheduler.models import Appointment
+
+    from .settings import PlanSettings
+
+MM = 1000
+# `Job.litres_high` is what nine jobs in ten do not exceed; the standard normal's 90 % point.
+NINE_IN_TEN = 1.281552
+SATURATED = (
+    "the ground is saturated: an empty plastic tank may float. Wait, or take out only a part."
+)
+Lock = tuple[str, dt.date]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Horizon:
+    """The days planned, which of them are worked, and by whose clock."""
+
+    days: tuple[dt.date, ...]
+    idle: frozenset[dt.date]
+    clock: LocalClock
+
+    @property
+    def first_worked(self) -> dt.date:
+        """The first day on which somebody drives; the first day at all where nobody does."""
+        return next((day for day in self.days if day not in self.idle), self.days[0])
+
+
+def job_for_planner(
+    row: Job, *, horizon: Horizon, settings: PlanSettings, lock: Lock | None, largest: int
+) -> routing.Job:
+    """One job; whatever forbids planning it becomes the reason it is left out with."""
+    first, last = horizon.days[0], horizon.days[-1]
+    premises = row.system.premises
+    windows, hold = _promised(standing_appointment(row), horizon)
+    latitude, longitude = row.system.latitude, row.system.longitude
+    if latitude is None or longitude is None:
+        latitude = longitude = 0.0
+        hold = "its position is not known: point at its lid on the map of its premises."
+    worth = worth_of(row, horizon.days)
+    litres = litres_planned(row, settings.litres_quantile)
+    split = settings.split_large and litres > largest
+    return routing.Job(
+        id=str(row.public_id),
+        latitude=latitude,
+        longitude=longitude,
+        litres=litres,
+        litres_sd=spread_of(row),
+        service_seconds=row.minutes * 60,
+        earliest=row.earliest,
+        due=row.due_on,
+        # A last day that has gone by forbids nothing: late is better than never.
+        latest=row.latest if row.latest is not None and row.latest >= first else None,
+        windows=windows,
+        required=bool(windows) or lock is not None or may_not_wait(row, last),
+        value_pence=worth.value_pence,
+        day_cost_pence=worth.day_cost_pence,
+        max_width_m=_in_metres(premises.gate_width_mm),
+        max_height_m=_in_metres(premises.height_limit_mm),
+        max_tonnes=_in_metres(premises.weight_limit_kg),
+        hose_needed_m=premises.hose_run_m,
+        waste=row.system.kind,
+        may_split=split,
+        locked_tanker=lock[0] if lock and not split else None,
+        locked_on=_day_tied_to(lock, horizon, split=split and not windows),
+        hold_reason=hold or _saturated(row, settings),
+    )
+
+
+def _day_tied_to(lock: Lock | None, horizon: Horizon, *, split: bool) -> dt.date | None:
+    """Its locked day; the visits to a job cut up are all made on one day, the first worked."""
+    if lock and lock[1] in horizon.days:
+        return lock[1]
+    return horizon.first_worked if split else None
+
+
+def litres_planned(row: Job, quantile: float | None) -> int:
+    """Litres to keep room for: what is expected, or what that share of jobs does not exceed."""
+    if quantile is None:
+        return row.litres
+    return planned_litres(row.litres, spread_of(row), quantile)
+
+
+def spread_of(row: Job) -> float:
+    """Standard deviation of the litres: of the log-normal that has their mean and nine-in-ten."""
+    if row.litres <= 0 or row.litres_high <= row.litres:
+        return 0.0
+    # ln(high / mean) = z s - s²/2, of which s is the smaller root.
+    root = max(NINE_IN_TEN**2 - 2 * math.log(row.litres_high / row.litres), 0.0)
+    return row.litres * math.sqrt(math.expm1((NINE_IN_TEN - math.sqrt(root)) ** 2))
+
+
+def _saturated(row: Job, settings: PlanSettings) -> str:
+    """Why a plastic tank is not emptied whole while the ground is full of water."""
+    if not settings.ground_saturated or row.kind != Job.Kind.EMPTYING:
+        return ""
+    if row.system.kind == System.Kind.GREASE_TRAP:
+        return ""
+    plastic = any(tank.material == Tank.Material.PLASTIC for tank in row.system.tanks.all())
+    return SATURATED if plastic else ""
+
+
+def _in_metres(thousandths: int | None) -> float | None:
+    return None if thousandths is None else thousandths / MM
+
+
+def _promised(
+    promise: Appointment | None, horizon: Horizon
+) -> tuple[tuple[routing.Window, ...], str]:
+    """The promised hours as a window, or why the job cannot be planned on these days."""
+    if promise is None:
+        return (), ""
+    starts = horizon.clock.local(promise.starts_at)
+    ends = horizon.clock.local(promise.ends_at)
+    if not horizon.days[0] <= starts.date() <= horizon.days[-1]:
+        word = "agreed" if promise.agreed_at else "offered"
+        return (), f"it is {word} for {starts:%d %B %Y}, which is not one of these days."
+    midnight = dt.datetime.combine(starts.date(), dt.time())
+    ends = min(ends, midnight + dt.timedelta(seconds=LAST_SECOND))
+    return (routing.Window(start=starts, end=ends),), ""
