@@ -248,6 +248,17 @@ def test_the_mathematics_runs_without_django(package: str):
     assert done.returncode == 0
 
 
+def forgetful_marks(code: str) -> list[str]:
+    """Find transactional tests that would leave the next one without what migrations laid down."""
+    marks = re.findall(r"django_db\([^)]*transaction=True[^)]*\)", code)
+    return [mark for mark in marks if "serialized_rollback=True" not in mark]
+
+
+def test_tests_that_commit_put_the_laid_down_rows_back():
+    texts = {named(p): p.read_text("utf-8") for p in PYTHON if "tests" in p.parts}
+    assert {name: forgetful_marks(t) for name, t in texts.items() if forgetful_marks(t)} == {}
+
+
 # --- Locks ---
 
 
@@ -279,6 +290,7 @@ PLANTED: dict[str, tuple[Callable[[str], list[str]], str]] = {
     "form without token": (unguarded_forms, '<form method="post"><button></form>'),
     "unescaped": (unescaped, "{{ note|safe }}"),
     "reminder": (reminders, "# TO" + "DO: later"),
+    "forgetful mark": (forgetful_marks, "mark.django_db(transaction" + "=True)"),
     "machine path": (machine_paths, "open('/ho" + "me/someone/file')"),
     "lookup past the viewer": (lookups_past_the_viewer, "def f():\n Job.objects.get(pk=1)"),
     "lookup in two steps": (

@@ -11,7 +11,10 @@ from django.urls import reverse
 from customers.models import Premises
 from tests.make import make_organisation, make_user
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.django_db(transaction=True, serialized_rollback=True),
+]
 
 CHROMIUM = shutil.which("chromium")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"]
