@@ -33,7 +33,9 @@ def stale_stops(now: dt.datetime) -> QuerySet[Stop]:
     )
     not_promised = Q(job__state__in=(Job.State.WANTED, Job.State.OFFERED, Job.State.WITHDRAWN))
     promised_otherwise = Q(job__state=Job.State.AGREED) & ~Exists(kept)
-    elsewhere = Q(job__handed_to__isnull=False) & ~Q(job__handed_to=F("round__organisation"))
+    handed_on = Q(job__handed_to__isnull=False) & ~Q(job__handed_to=F("round__organisation"))
+    taken_back = Q(job__handed_to__isnull=True) & ~Q(job__organisation=F("round__organisation"))
+    elsewhere = handed_on | taken_back
     return Stop.objects.filter(
         round__accepted_at__isnull=False,
         round__day__gte=now.date() - dt.timedelta(days=1),

@@ -15,8 +15,9 @@ from scheduler import due_work
 from scheduler.demo.fleet import add_fleet
 from scheduler.demo.sheet import write_sheet
 from scheduler.demo.systems import add_systems
+from scheduler.demo.today import add_today
 from scheduler.demo.visits import MONTHS_OF_VISITS_DAYS, add_visits
-from servicing.forecasts import refresh_forecasts
+from servicing.forecasts import learn_fleet_of, refresh_forecasts, value_dips
 from servicing.models import System
 
 PASSWORD = "aftercare-demo"  # noqa: S105  (printed for everybody who tries the demo)
@@ -66,6 +67,9 @@ def load_demo() -> None:
         tanker_operator=brindle,
         interval_override_months=60,
         interval_override_reason=WHY_BY_LEVEL,
+        emptying_cost_pence=240_00,
+        trouble_cost_pence=900_00,
+        dip_cost_pence=12_00,
     )
     otterbank = add_organisation("otterbank", "Otterbank Septic Services")
     for login in LOGINS:
@@ -84,6 +88,7 @@ def load_demo() -> None:
         System.objects.filter(organisation=organisation).update(created_at=taken_on)
         add_visits(organisation, systems, dice=dice, today=today)
         bring_up_to_date(organisation, today=today)
+    add_today(larkholt, brindle)
 
 
 def add_organisation(slug: str, name: str, **fields: object) -> Organisation:
@@ -112,6 +117,8 @@ def add_user(login: Login) -> User:
 
 
 def bring_up_to_date(organisation: Organisation, *, today: dt.date) -> None:
-    """Forecast everything and make jobs of what is due."""
+    """Learn, forecast everything, make jobs of what is due, find the tanks worth measuring."""
+    learn_fleet_of(organisation, today=today)
     refresh_forecasts(systems=System.objects.filter(organisation=organisation), today=today)
     due_work.make_due_jobs(organisation=organisation, today=today)
+    value_dips(organisation, today=today)

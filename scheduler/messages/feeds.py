@@ -78,7 +78,7 @@ def feed_body(token: FeedToken, *, now: datetime) -> tuple[bytes, datetime | Non
     """The calendar of a feed, and when anything in it last changed."""
     since = now.astimezone(UTC) - LOOKS_BACK
     if token.crew is not None or token.tanker is not None:
-        entries = [_round_entry(planned) for planned in _rounds(token, since)]
+        entries = [round_entry(planned) for planned in _rounds(token, since)]
     else:
         entries = [entry_of(event) for event in _events(token, since)]
     body = feed(
@@ -99,7 +99,7 @@ def _rounds(token: FeedToken, since: datetime) -> list[Round]:
     return list(accepted.select_related("tanker__base", "organisation").order_by("pk"))
 
 
-def _round_entry(planned: Round) -> Entry:
+def round_entry(planned: Round) -> Entry:
     """A round as its crew's invitation states it, so that both show as one."""
     event = planned.events.filter(cancelled_at__isnull=True).order_by("pk").first()
     if event is not None:

@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.urls import path
 from django.views.decorators.http import require_POST
 
-from customers.access import member_required, require
+from customers.access import may, member_required, require
 from customers.local_days import local_today
 from customers.middleware import organisation_of
 from scheduler import due_work
@@ -39,7 +39,15 @@ def due(request: HttpRequest) -> HttpResponse:
     )
     narrowed = JobFilter(asked, jobs, today=today)
     page = Paginator(narrowed.qs, PAGE).get_page(request.GET.get("page"))
-    context = {"filter": narrowed, "page": page, "today": today, "here": organisation}
+    operator = organisation.tanker_operator
+    context = {
+        "filter": narrowed,
+        "page": page,
+        "today": today,
+        "here": organisation,
+        "operator": operator,
+        "may_share": operator is not None and may(request.user, "plan", organisation),
+    }
     return render(request, "scheduler/due.html", context)
 
 

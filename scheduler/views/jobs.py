@@ -72,7 +72,7 @@ def _page(request: HttpRequest, one: Job, **bound: forms.Form) -> HttpResponse:
             organisation=one.organisation, initial={"operator": one.handed_to_id}
         ),
         "told": one.messages.order_by("-created_at")[:20] if own else (),
-        "past": one.history.select_related("history_user")[:20],
+        "past": one.history.select_related("history_user")[:20] if own else (),
         "day_requests": one.day_requests.filter(settled_at__isnull=True),
         **bound,
     }

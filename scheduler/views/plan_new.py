@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from typing import TYPE_CHECKING, Any
+from uuid import UUID
 
 from django.shortcuts import redirect, render
 from django.urls import path
@@ -71,12 +72,17 @@ def _day(request: HttpRequest) -> dt.date | None:
 
 
 def _picked(request: HttpRequest, organisation: Organisation) -> list[Job]:
-    ids = [text for text in request.POST.getlist("jobs") if _is_id(text)]
+    ids = [text for text in request.POST.getlist("jobs") if is_id(text)]
     return list(Job.objects.for_operator(organisation).filter(public_id__in=ids))
 
 
-def _is_id(text: str) -> bool:
-    return len(text) == 36 and text.replace("-", "").isalnum()
+def is_id(text: str) -> bool:
+    """Whether a text could be the public id of a row."""
+    try:
+        UUID(text)
+    except ValueError:
+        return False
+    return True
 
 
 def _candidates(form: PlanForm, organisation: Organisation) -> JobQuerySet | Sequence[Job]:

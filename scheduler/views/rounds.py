@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from django.contrib import messages
 from django.db import transaction
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils.formats import date_format
@@ -17,7 +18,7 @@ from customers import access
 from customers.access import member_required
 from customers.local_days import local_today
 from customers.middleware import organisation_of
-from scheduler import booking, tasks
+from scheduler import booking, round_papers, tasks
 from scheduler import rounds as verbs
 from scheduler.charts import WeekLoad, weeks
 from scheduler.forms.rounds import CrewForm, WithdrawForm
@@ -28,12 +29,14 @@ from scheduler.views.plans import back_to
 from scheduler.work_ahead import weeks_ahead
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from uuid import UUID
 
     from django import forms
-    from django.http import HttpRequest, HttpResponse
+    from django.http import HttpRequest
     from django.utils.safestring import SafeString
 
+    from scheduler.round_sheets import Sheet
     from scheduler.work_ahead import Week
 
 DAYS_SHOWN = 14
@@ -58,6 +61,7 @@ def rounds(request: HttpRequest) -> HttpResponse:
         "weeks": load,
         "chart": _chart(load),
         "may_plan": access.may(request.user, "plan", organisation),
+        "may_manage": access.may(request.user, "manage", organisation),
         "organisation": organisation,
     }
     return render(request, "scheduler/rounds.html", context)
@@ -113,6 +117,30 @@ def run_sheet(request: HttpRequest, public_id: UUID) -> HttpResponse:
     return render(request, "scheduler/round_run_sheet.html", context)
 
 
+FILES: dict[str, tuple[str, Callable[[Sheet], bytes]]] = {
+    "pdf": ("application/pdf", round_papers.run_sheet_pdf),
+    "ics": (
+        "text/calendar; charset=utf-8",
+        lambda sheet: round_papers.calendar_file(sheet.planned),
+    ),
+    "gpx": ("application/gpx+xml", round_papers.gpx_file),
+    "geojson": ("application/geo+json", round_papers.geojson_file),
+}
+
+
+@member_required
+def round_file(request: HttpRequest, public_id: UUID, kind: str) -> HttpResponse:
+    """The round as a file: run sheet, calendar entry or route."""
+    if kind not in FILES:
+        raise Http404
+    planned = _round(request, public_id)
+    content_type, make = FILES[kind]
+    response = HttpResponse(make(sheet_of(planned)), content_type=content_type)
+    name = round_papers.file_name(planned, kind)
+    response["Content-Disposition"] = f'attachment; filename="{name}"'
+    return response
+
+
 @member_required
 @require_POST
 def round_crew(request: HttpRequest, public_id: UUID) -> HttpResponse:
@@ -164,6 +192,7 @@ urlpatterns = [
     path("rounds/", rounds, name="rounds"),
     path("rounds/<uuid:public_id>/", round_page, name="round"),
     path("rounds/<uuid:public_id>/run-sheet/", run_sheet, name="run_sheet"),
+    path("rounds/<uuid:public_id>/file/<slug:kind>/", round_file, name="round_file"),
     path("rounds/<uuid:public_id>/crew/", round_crew, name="round_crew"),
     path("rounds/<uuid:public_id>/withdraw/", round_withdraw, name="round_withdraw"),
 ]

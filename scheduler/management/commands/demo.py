@@ -16,5 +16,8 @@ class Command(serve.Command):
         self.stdout.write("Sign in as any of these; the password is always the same:\n")
         for email, password, who in demo.logins():
             self.stdout.write(f"  {email:<26} {password:<16} {who}")
+        page = demo.omars_page()
+        if page:
+            self.stdout.write(f"\nOmar, an owner, needs no account; his own page: {page}")
         self.stdout.write(f"\nA list to bring in: {demo.sheet_path()}")
         super().introduce()
