@@ -6,8 +6,9 @@ from celery import shared_task
 
 from customers.local_days import local_today
 from customers.models import Organisation
-from scheduler import due_work, round_plans, round_upkeep
+from scheduler import due_work, letters, round_plans, round_upkeep
 from scheduler.messages import ladder, mailbox, outbox
+from servicing.forecasts import check_forecasts, learn_fleet_of, value_dips
 from servicing.forecasts import refresh_forecasts as refresh
 from servicing.models import System
 
@@ -51,6 +52,23 @@ def refresh_forecast_shard(first: int, last: int) -> None:
 
 
 @shared_task
+def learn_from_fleets() -> None:
+    """Learn from each organisation's new measurements, hold forecasts against them, value dips."""
+    for pk in Organisation.objects.order_by("pk").values_list("pk", flat=True):
+        learn_from_fleet.delay(pk)
+
+
+@shared_task
+def learn_from_fleet(organisation_id: int) -> None:
+    """What one organisation's measurements teach and show."""
+    organisation = Organisation.objects.select_related("profile").get(pk=organisation_id)
+    today = local_today(organisation)
+    learn_fleet_of(organisation, today=today)
+    check_forecasts(organisation, today=today)
+    value_dips(organisation, today=today)
+
+
+@shared_task
 def make_due_jobs() -> None:
     """Turn what falls due into jobs."""
     for organisation in Organisation.objects.all():
@@ -74,3 +92,9 @@ def wake_waiting_plans() -> None:
 def tidy_rounds() -> None:
     """Take visits that no longer stand off the accepted rounds."""
     round_upkeep.tidy_rounds()
+
+
+@shared_task
+def lay_out_letters(batch_id: int) -> None:
+    """Lay a batch of letters out for the printer."""
+    letters.lay_out(batch_id)

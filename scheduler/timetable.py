@@ -20,6 +20,7 @@ TIMETABLE: dict[str, Wake] = {
     "write reminders": {"task": "scheduler.tasks.write_reminders", "schedule": 10 * MINUTE},
     "poll replies": {"task": "scheduler.tasks.poll_replies", "schedule": 2 * MINUTE},
     "refresh forecasts": {"task": "scheduler.tasks.refresh_forecasts", "schedule": 30 * MINUTE},
+    "learn from fleets": {"task": "scheduler.tasks.learn_from_fleets", "schedule": 360 * MINUTE},
     "wake waiting plans": {"task": "scheduler.tasks.wake_waiting_plans", "schedule": MINUTE},
     "tidy rounds": {"task": "scheduler.tasks.tidy_rounds", "schedule": MINUTE},
     "make due jobs": {"task": "scheduler.tasks.make_due_jobs", "schedule": 30 * MINUTE},

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from functools import partial
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from servicing import volumes
@@ -80,6 +81,17 @@ def curve_points(forecast: Forecast) -> tuple[CurvePoint, ...]:
         CurvePoint(dt.date.fromisoformat(on), low, likely, high)
         for on, low, likely, high in forecast.curve
     )
+
+
+def bring_level_to(forecast: Forecast, today: dt.date) -> None:
+    """Read today's level off the stored curve where the row is some days old; nothing is saved."""
+    points = curve_points(forecast)
+    for before, after in pairwise(points):
+        if forecast.made_on < today and before.on <= today < after.on:
+            part = (today - before.on) / (after.on - before.on)
+            forecast.level_p10 = before.low + (after.low - before.low) * part
+            forecast.level_p50 = before.likely + (after.likely - before.likely) * part
+            forecast.level_p90 = before.high + (after.high - before.high) * part
 
 
 def table_points(points: Sequence[CurvePoint]) -> list[CurvePoint]:

@@ -20,7 +20,7 @@ from scheduler.models import (
     Stop,
     TroubleReport,
 )
-from servicing.models import Chamber, Visit
+from servicing.models import Chamber, Question, Visit
 from tests.make import (
     make_base,
     make_crew,
@@ -85,6 +85,14 @@ def make_world() -> dict[str, Any]:
         "stop": stop,
         "tip": tip,
         "plan": plan,
+        "question": Question.objects.create(
+            organisation=organisation,
+            system=system,
+            code="much_fuller",
+            about_on=dt.date(2026, 1, 5),
+            text="The measurement of 5 January 2026 is much fuller than expected.",
+            choices=["measure_again"],
+        ),
         "base": make_base(organisation),
         "chamber": Chamber.objects.create(system=system, label="IC1"),
         "agreement": Agreement.objects.create(

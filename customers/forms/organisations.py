@@ -26,6 +26,33 @@ class OrganisationForm(forms.ModelForm[Organisation]):
             "find over the limit. Less means more trips."
         ),
     )
+    emptying_cost_pence = ScaledField(
+        per_unit=100,
+        whole=True,
+        min_value=1,
+        max_value=20_000,
+        required=False,
+        label="An emptying costs, £",
+        help_text="Tanker, crew and works.",
+    )
+    trouble_cost_pence = ScaledField(
+        per_unit=100,
+        whole=True,
+        min_value=1,
+        max_value=1_000_000,
+        required=False,
+        label="A year over the limit costs, £",
+        help_text="On average: calls at night, floods, a ruined drainage field.",
+    )
+    dip_cost_pence = ScaledField(
+        per_unit=100,
+        whole=True,
+        min_value=1,
+        max_value=20_000,
+        required=False,
+        label="A measurement costs, £",
+        help_text="When a crew is nearby: the detour and the time.",
+    )
     carrier_valid_from = DayField(required=False, label="Valid from")
     carrier_valid_to = DayField(required=False, label="Valid to")
 
@@ -45,6 +72,10 @@ class OrganisationForm(forms.ModelForm[Organisation]):
             "carrier_valid_to",
             "accepted_risk",
             "horizon_days",
+            "dates_by",
+            "emptying_cost_pence",
+            "trouble_cost_pence",
+            "dip_cost_pence",
             "interval_override_months",
             "interval_override_reason",
         ]
@@ -55,12 +86,17 @@ class OrganisationForm(forms.ModelForm[Organisation]):
             "sender_name": "Mail goes out as",
             "sender_email": "Replies go to",
             "carrier_registration": "Waste carrier registration",
+            "dates_by": "Due dates are set",
             "interval_override_months": "Longest interval we accept, months",
             "interval_override_reason": "Why longer than the guidance",
         }
         help_texts: ClassVar = {
             "profile": "Sets intervals, triggers and what papers must say. Local codes come first.",
             "time_zone": "For example Europe/London.",
+            "dates_by": (
+                "By cost, a tank is due when waiting would cost more, on average, than emptying it. "
+                "Intervals set by law, an agreement or the maker come first either way."
+            ),
         }
         widgets: ClassVar = {
             "address": forms.Textarea(attrs={"rows": 3}),
@@ -86,6 +122,8 @@ class OrganisationForm(forms.ModelForm[Organisation]):
             Fieldset(
                 "Planning ahead",
                 Row("accepted_risk", "horizon_days"),
+                "dates_by",
+                Row("emptying_cost_pence", "trouble_cost_pence", "dip_cost_pence"),
                 Row("interval_override_months", "interval_override_reason"),
             ),
         )
@@ -100,6 +138,10 @@ class OrganisationForm(forms.ModelForm[Organisation]):
         starts, ends = cleaned.get("carrier_valid_from"), cleaned.get("carrier_valid_to")
         if starts and ends and ends < starts:
             self.add_error("carrier_valid_to", "It ends before it starts.")
+        if cleaned.get("dates_by") == Organisation.DatesBy.COST:
+            for name in ("emptying_cost_pence", "trouble_cost_pence"):
+                if not cleaned.get(name) and name not in self.errors:
+                    self.add_error(name, "Needed to set dates by what costs least.")
         longer, why = cleaned.get("interval_override_months"), "interval_override_reason"
         if longer and not (cleaned.get(why) or "").strip():
             self.add_error(why, "Say why: it stands beside every date that follows from it.")

@@ -48,6 +48,8 @@ LISTS: dict[str, tuple[str, tuple[tuple[str, str] | tuple[str, str, Action], ...
             ("Premises", "customers:premises_list"),
             ("People", "customers:people"),
             ("Agreements", "customers:agreements"),
+            ("Questions", "servicing:questions"),
+            ("Worth dipping", "servicing:worth_dipping"),
             ("Bring in", "servicing:import", "register"),
         ),
     ),
@@ -57,6 +59,8 @@ LISTS: dict[str, tuple[str, tuple[tuple[str, str] | tuple[str, str, Action], ...
             ("Settings", "customers:organisation"),
             ("Aftercare plans", "customers:plans"),
             ("Members", "customers:members"),
+            ("What our tanks teach", "servicing:learning"),
+            ("Did forecasts come true?", "servicing:track_record"),
         ),
     ),
 }

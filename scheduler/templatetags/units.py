@@ -97,6 +97,12 @@ def days_away(value: dt.date | None, today: dt.date) -> str:
     return f"in {words}" if distance > 0 else f"{words} ago"
 
 
+@register.filter
+def span(days: Figure) -> str:
+    """Days as the largest unit that says enough."""
+    return span_in_words(round(days)) if isinstance(days, NUMBER) else NOT_KNOWN
+
+
 def span_in_words(days: int) -> str:
     """Days, weeks, months or years: the largest unit that says enough."""
     for length, name in ((365, "year"), (30, "month"), (7, "week")):

@@ -214,7 +214,7 @@ def _dips(record: OnRecord, *, deep: bool, assumed: list[str]) -> tuple[known.Di
     for dip in record.dips:
         if dip.sludge_mm is None and dip.scum_mm is None and dip.litres is None:
             continue
-        unusable = _why_not(dip, deep=deep)
+        unusable = _why_not(dip, deep=deep) or _too_early(dip, record)
         if unusable:
             assumed.append(f"The dip on {day_words(dip.on)} is not used: {unusable}.")
             continue
@@ -238,6 +238,16 @@ def _why_not(dip: DipRow, *, deep: bool) -> str:
         return "it was estimated by eye"
     if dip.litres is None and not deep:
         return "the depth of the tank below its outlet is not in the register"
+    return ""
+
+
+def _too_early(dip: DipRow, record: OnRecord) -> str:
+    """Whether nobody knows how long had been filling what was measured."""
+    system = record.system
+    emptied = [row.on for row in record.emptyings]
+    emptied += [system.last_emptied_on] if system.last_emptied_on else []
+    if system.installed_on is None and emptied and dip.on < min(emptied):
+        return "it was taken before the first emptying we know of"
     return ""
 
 

@@ -7,16 +7,18 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from django.db import transaction
+from django.db.models import Exists, OuterRef
 from django.utils import timezone
 
 from customers import access
-from servicing.models import Question
+from servicing.models import Dip, Question
 
 if TYPE_CHECKING:
-    from customers.models import User
+    from customers.models import Organisation, User
     from servicing.forecasting.outcomes import Question as Asked
     from servicing.forecasts.reading import SystemRow
 
+MOST_SHOWN = 200
 ANSWERS = {label: value for value, label in Question.Answer.choices}
 
 
@@ -64,3 +66,33 @@ def answer_question(*, question: Question, answer: str, note: str, by: User) -> 
     question.answered_by = by
     question.save(update_fields=["answer", "note", "answered_at", "answered_by", "changed_at"])
     return question
+
+
+# What to do about an answer: the record is put right by people, never by the forecast.
+NEXT = {
+    Question.Answer.MEASURE_AGAIN: "It stands on the list of tanks worth dipping.",
+    Question.Answer.MORE_PEOPLE: "Correct who uses it, and the date follows.",
+    Question.Answer.FEWER_PEOPLE: "Correct who uses it, and the date follows.",
+    Question.Answer.NOT_EMPTIED: "Correct the day it was last emptied, and the date follows.",
+    Question.Answer.EMPTIED: "Record that emptying, and the date follows.",
+    Question.Answer.OUTLET: "Want an inspection: a blocked outlet backs up into the house.",
+    Question.Answer.LEAK: "Want an inspection: sewage may be reaching the ground.",
+    Question.Answer.STANDS: "The forecast goes on as it is.",
+}
+
+
+def what_next(question: Question) -> str:
+    """What is to be done after an answer."""
+    return NEXT[Question.Answer(question.answer)]
+
+
+def still_to_measure(organisation: Organisation) -> list[Question]:
+    """Questions answered "measure again" with no measurement since the one that was doubted."""
+    later = Dip.objects.filter(
+        visit__system=OuterRef("system"),
+        visit__visited_on__gt=OuterRef("about_on"),
+        visit__abandoned_because="",
+        visit__replaced_by__isnull=True,
+    )
+    rows = Question.objects.filter(organisation=organisation).to_measure_again()
+    return list(rows.filter(~Exists(later)).select_related("system__premises")[:MOST_SHOWN])

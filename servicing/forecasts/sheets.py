@@ -31,7 +31,7 @@ from servicing.forecasting.geometry import (
     upright_cylinder,
 )
 from servicing.forecasting.tanks import Compartment, Tank
-from servicing.forecasts.sheet_cells import BadSheet, Line, SheetFault, lines_of
+from servicing.forecasts.sheet_cells import DAY, BadSheet, Line, SheetFault, lines_of
 
 if TYPE_CHECKING:
     from servicing.forecasting.faults import Fault
@@ -139,7 +139,7 @@ def read_sheets(
             place, dip = places.get(line.text("reference")), _dip(line)
             if place is None:
                 line.wrong("reference", f"no tank is called “{line.text('reference')}”")
-            elif dip is not None:
+            elif dip is not None and not _too_early(line, dip, lines[place]):
                 measured[place].append(dip)
                 dip_lines[place].append(line)
     facts = [_facts(line, tuple(some), asked) for line, some in zip(lines, measured, strict=True)]
@@ -175,6 +175,15 @@ def _dip(line: Line) -> Dip | None:
         line.wrong("litres", "give litres, or sludge and scum in mm, not both")
     method = line.one_of("method", METHODS, Method.STICK)
     return Dip(on, sludge_mm=sludge, scum_mm=scum, litres=litres, method=method)
+
+
+def _too_early(line: Line, dip: Dip, tank: Line) -> bool:
+    """Whether a dip lies before the only emptying the sheet knows of; a fault on its line."""
+    text = tank.text("emptied_on")
+    if not DAY.fullmatch(text) or dip.on.isoformat() >= text:
+        return False
+    line.wrong("dipped_on", f"{dip.on} is before the tank was emptied on {text}")
+    return True
 
 
 def _facts(line: Line, dips: tuple[Dip, ...], asked: Asked) -> SystemFacts | None:

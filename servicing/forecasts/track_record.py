@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.db import transaction
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from servicing.forecasts.measured import MeasuredLevel
 
 BATCH = 500
+NOTICED = 0.01  # of the volume: a leaning smaller than that is none
+DAYS_A_MONTH = 30.44
 
 
 def check_forecasts(organisation: Organisation, *, today: dt.date) -> int:
@@ -154,3 +157,44 @@ def track_record_of(organisation: Organisation) -> tuple[Record, ...]:
     first, *_ = track_record(newest, dip_error=dip_error)
     _, *by_age = track_record(every, dip_error=dip_error)
     return (first, *by_age)
+
+
+@dataclass(frozen=True, slots=True)
+class RecordWords:
+    """One line of the record for people; shares of one."""
+
+    age: str
+    forecasts: int
+    held: float | None
+    held_low: float | None
+    held_high: float | None
+    error: float | None
+    leaning: str
+
+
+def as_words(record: Record) -> RecordWords:
+    """A record as the page shows it; nothing where there is no forecast to speak of."""
+    if not record.forecasts:
+        return RecordWords(_age(record), 0, None, None, None, None, "")
+    leaning = "neither fuller nor emptier than said"
+    if abs(record.bias) >= NOTICED:
+        leaning = f"{'fuller' if record.bias > 0 else 'emptier'} than said"
+    return RecordWords(
+        _age(record),
+        record.forecasts,
+        record.held,
+        record.held_low,
+        record.held_high,
+        record.error,
+        leaning,
+    )
+
+
+def _age(record: Record) -> str:
+    first, last = record.from_days, record.to_days
+    if first == AGES_DAYS[0] and last == AGES_DAYS[-1]:
+        return "The newest before each measurement"
+    if last == AGES_DAYS[-1]:
+        return f"{first // 365} years and more"
+    months = [round(days / DAYS_A_MONTH) for days in (first, last)]
+    return f"{months[0]} to {months[1]} months" if first else f"up to {months[1]} months"

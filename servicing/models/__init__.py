@@ -2,6 +2,11 @@ from .forecasts import Forecast as Forecast
 from .forecasts import ForecastFigures as ForecastFigures
 from .forecasts import PastForecast as PastForecast
 from .learning import FleetLearning as FleetLearning
+from .papers import LetterBatch as LetterBatch
+from .papers import Paper as Paper
+from .papers import PaperIsFinal as PaperIsFinal
+from .papers import PaperQuerySet as PaperQuerySet
+from .papers import paper_number as paper_number
 from .questions import Question as Question
 from .systems import Chamber as Chamber
 from .systems import DrainageField as DrainageField
@@ -11,6 +16,7 @@ from .systems import SystemQuerySet as SystemQuerySet
 from .systems import Tank as Tank
 from .track_record import CheckedForecast as CheckedForecast
 from .track_record import DipWorth as DipWorth
+from .track_record import DipWorthQuerySet as DipWorthQuerySet
 from .visits import ChamberFinding as ChamberFinding
 from .visits import Defect as Defect
 from .visits import Dip as Dip

@@ -25,7 +25,12 @@ from servicing.charts.forecast import NARROW
 from servicing.forecasts.measured import measured_levels
 from servicing.forecasts.wording import BINDING_NAMES
 from servicing.models import Chamber, Forecast, Occupancy, System, Tank, Visit
-from servicing.system_pictures import forecast_facts, level_facts, table_points
+from servicing.system_pictures import (
+    bring_level_to,
+    forecast_facts,
+    level_facts,
+    table_points,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -147,6 +152,7 @@ def pictures_of(shown: System, today: dt.date) -> dict[str, Any]:
     forecast = Forecast.objects.filter(system=shown).first()
     if forecast is None:
         return {"forecast": None}
+    bring_level_to(forecast, today)
     units = shown.organisation.units
     levels = measured_levels(shown, today=today)
     level = level_facts(shown, forecast, levels, units)
@@ -154,6 +160,9 @@ def pictures_of(shown: System, today: dt.date) -> dict[str, Any]:
     # Both pictures are our own SVG; every text in them is escaped where it is put in.
     return {
         "forecast": forecast,
+        "questions": shown.questions.filter(fell_away_on__isnull=True).select_related(
+            "answered_by"
+        ),
         "binding": BINDING_NAMES.get(forecast.binding_rule, ""),
         "levels": levels[::-1],
         "level_picture": mark_safe(level_picture(level)) if level else "",  # noqa: S308

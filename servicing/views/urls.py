@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
-from servicing.views import imports, system_changes, systems
+from servicing.views import (
+    imports,
+    learning,
+    questions,
+    scoring,
+    system_changes,
+    systems,
+    worth_dipping,
+)
 from servicing.views import map as lid_map
 
 app_name = "servicing"
@@ -12,4 +20,8 @@ urlpatterns = [
     *system_changes.urlpatterns,
     *lid_map.urlpatterns,
     *imports.urlpatterns,
+    *questions.urlpatterns,
+    *worth_dipping.urlpatterns,
+    *learning.urlpatterns,
+    *scoring.urlpatterns,
 ]

@@ -37,6 +37,7 @@ def settings_of(organisation, **fields):
         "units": "litres",
         "accepted_risk": "10",
         "horizon_days": "90",
+        "dates_by": "risk",
         **fields,
     }
 
@@ -165,3 +166,18 @@ def test_ending_early_asks_why(office, organisation, place, plan):
     office.post(address, {"ended_on": "2026-06-01", "ended_reason": "House sold"})
     sold.refresh_from_db()
     assert sold.ended_on == dt.date(2026, 6, 1)
+
+
+def test_costs_are_typed_in_pounds_and_kept_in_pence(office, organisation):
+    fields = settings_of(organisation, emptying_cost_pence="240.50", dip_cost_pence="12")
+    office.post(reverse("customers:organisation_edit"), fields)
+    organisation.refresh_from_db()
+    assert (organisation.emptying_cost_pence, organisation.dip_cost_pence) == (24_050, 1_200)
+
+
+def test_dates_by_cost_need_both_costs_and_the_field_says_so(office, organisation):
+    fields = settings_of(organisation, dates_by="cost", emptying_cost_pence="240")
+    page = office.post(reverse("customers:organisation_edit"), fields).content.decode()
+    assert "Needed to set dates by what costs least." in page
+    organisation.refresh_from_db()
+    assert organisation.dates_by == "risk"
