@@ -20,7 +20,7 @@ from scheduler.models import (
     Stop,
     TroubleReport,
 )
-from servicing.models import Chamber, Question, Visit
+from servicing.models import Chamber, LetterBatch, Paper, Question, Visit
 from tests.make import (
     make_base,
     make_crew,
@@ -94,6 +94,25 @@ def make_world() -> dict[str, Any]:
             choices=["measure_again"],
         ),
         "base": make_base(organisation),
+        "visit": done_job.visit,
+        "paper": Paper.objects.create(
+            organisation=organisation,
+            kind="service_record",
+            year=2025,
+            sequence=1,
+            issued_on=dt.date(2025, 12, 1),
+            premises=premises,
+            system=system,
+            facts={},
+            content=b"%PDF",
+            sha256="0" * 64,
+        ),
+        "batch": LetterBatch.objects.create(
+            organisation=organisation,
+            state="ready",
+            written_on=dt.date(2026, 1, 5),
+            content=b"%PDF",
+        ),
         "chamber": Chamber.objects.create(system=system, label="IC1"),
         "agreement": Agreement.objects.create(
             organisation=organisation,

@@ -26,11 +26,13 @@ from scheduler.owner_places import (
     PlannedVisit,
     jobs_at,
     owners_view_of,
+    papers_for,
     reports_at,
     systems_at,
 )
 from scheduler.owner_requests import agree_by_link, report_trouble, tell_occupancy
 from servicing.models import System
+from servicing.views.papers import file_of
 
 if TYPE_CHECKING:
     from customers.models import OwnerLink
@@ -104,6 +106,7 @@ def place_page(
         "today": today,
         "people_form": people_form(link, shown),
         "refused": refused,
+        "papers": papers_for(link).standing().listed(),
     }
     if isinstance(refused, PeopleForm):
         told["people_form"] = refused
@@ -249,6 +252,13 @@ def owner_advice(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) ->
     return render(request, "scheduler/owner_advice.html", told)
 
 
+@by_link
+@require_GET
+def owner_paper(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) -> HttpResponse:
+    """Give the owner a paper of the place, as it was issued."""
+    return file_of(get_object_or_404(papers_for(link), public_id=public_id))
+
+
 def back(request: HttpRequest) -> HttpResponse:
     """To the owner's page, so that a second press of reload sends nothing again."""
     return redirect("scheduler:owner", token=token_of(request))
@@ -259,6 +269,7 @@ urlpatterns = [
     path("place/<str:token>/agree/<uuid:public_id>/", owner_agree, name="owner_agree"),
     path("place/<str:token>/other-day/<uuid:public_id>/", owner_other_day, name="owner_other_day"),
     path("place/<str:token>/people/", owner_people, name="owner_people"),
+    path("place/<str:token>/papers/<uuid:public_id>/", owner_paper, name="owner_paper"),
     path("place/<str:token>/trouble/", owner_trouble, name="owner_trouble"),
     path("place/<str:token>/trouble/<uuid:public_id>/", owner_advice, name="owner_advice"),
 ]

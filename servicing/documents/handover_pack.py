@@ -43,12 +43,12 @@ DOWN_THE_DRAIN = (
 
 @dataclass(frozen=True, kw_only=True)
 class Duty:
-    """Maintenance that is needed: what, how often, and who says so; `is_law` only if confirmed."""
+    """Maintenance that is needed: what, how often, and who says so, and whether that is confirmed."""
 
     what: str
     how_often: str
     source: str
-    is_law: bool
+    confirmed: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -165,7 +165,7 @@ def _plan(one: PackSystem) -> tuple[Block, ...]:
 def _maintenance(one: PackSystem) -> tuple[Block, ...]:
     blocks: list[Block] = [Heading(f"{one.name}: maintenance it needs")]
     rows = tuple(
-        (duty.what, duty.how_often, duty.source if duty.is_law else f"Check: {duty.source}")
+        (duty.what, duty.how_often, duty.source if duty.confirmed else f"Check: {duty.source}")
         for duty in one.duties
     )
     if rows:

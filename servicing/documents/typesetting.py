@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any, Final
 import typst
 
 from .blocks import day_words
-from .typeface import FILES, all_printable
 from .qr import qr_svg
+from .typeface import FILES, all_printable
 
 if TYPE_CHECKING:
     from .blocks import Sheet

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from servicing.views import (
     imports,
+    issuing,
+    labels,
     learning,
+    papers,
     questions,
     scoring,
     system_changes,
@@ -24,4 +27,7 @@ urlpatterns = [
     *worth_dipping.urlpatterns,
     *learning.urlpatterns,
     *scoring.urlpatterns,
+    *papers.urlpatterns,
+    *issuing.urlpatterns,
+    *labels.urlpatterns,
 ]

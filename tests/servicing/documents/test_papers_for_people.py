@@ -132,7 +132,7 @@ def make_pack(**fields):
         name="Septic tank S-1",
         description=(("Kind", "Septic tank"), ("Discharges to", "Drainage field")),
         points=points,
-        duties=(Duty(what="Emptying", how_often="12 months", source="Guidance", is_law=False),),
+        duties=(Duty(what="Emptying", how_often="12 months", source="Guidance", confirmed=False),),
         history=(("4 May 2026", "Emptied, 2,800 L", "Aftercare Firm"),),
         level=DRAWN,
     )

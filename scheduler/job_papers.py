@@ -1,0 +1,72 @@
+"""Papers of jobs: the sheet to take along, and what is given out after the visit."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING
+
+from customers.local_days import zone_at
+from scheduler import crew_sheets
+from scheduler.booking import standing_appointment
+from scheduler.job_sheets import require_visit
+from servicing import documents, paper_drafts, volumes
+from servicing.documents import Stamp
+from servicing.models import Paper
+from servicing.paper_facts import crew_sheet_facts, is_household, issuer_of
+from servicing.papers import issue
+
+if TYPE_CHECKING:
+    from customers.models import User
+    from scheduler.models import Job
+
+
+def printed_job_sheet(job: Job, *, today: dt.date) -> bytes:
+    """The job sheet on paper, with whom to ring; without the gate code, for paper gets lost."""
+    appointment = standing_appointment(job)
+    zone = zone_at(job.system.premises)
+    promised = ""
+    if appointment is not None:
+        begins, ends = (at.astimezone(zone) for at in (appointment.starts_at, appointment.ends_at))
+        promised = f"{begins:%A} {begins.day} {begins:%B %Y}, {begins:%H:%M} to {ends:%H:%M}"
+    contact = crew_sheets.contact_at(job.system.premises, today)
+    litres = volumes.spoken(job.litres, job.driven_by.units) if job.litres else ""
+    facts = crew_sheet_facts(
+        job.system,
+        issuer=issuer_of(job.driven_by),
+        work=job.get_kind_display(),
+        why=job.why,
+        promised=promised,
+        contact=f"{contact.name}, {contact.phone}" if contact else "",
+        notes=job.notes,
+        to_take_out=f"about {litres}" if litres else "",
+    )
+    return documents.job_sheet(facts, Stamp(number="", issued_on=today))
+
+
+def issue_for_job(
+    *, job: Job, kind: str, by: User, today: dt.date, activity_code: str = ""
+) -> Paper:
+    """Issue the service record or the transfer note of a job that was visited.
+
+    The carrier is whoever drove. Raises PaperRefused with what speaks against it.
+    """
+    organisation = require_visit(by, job)
+    if job.visit is None:
+        raise paper_drafts.PaperRefused("No visit is recorded for this job yet.")
+    if kind == Paper.Kind.SERVICE_RECORD:
+        draft = paper_drafts.service_record_draft(
+            visit=job.visit, organisation=organisation, today=today
+        )
+    else:
+        draft = paper_drafts.transfer_note_draft(
+            visit=job.visit,
+            organisation=organisation,
+            carrier=job.driven_by,
+            activity_code=activity_code,
+        )
+    return issue(draft=draft, organisation=organisation, by=by, today=today)
+
+
+def asks_activity(job: Job) -> bool:
+    """Whether the note of this job needs a SIC code to be given."""
+    return job.visit is not None and not is_household(job.system, job.visit.visited_on)

@@ -1,0 +1,71 @@
+"""What is chosen when a paper is issued."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from typing import Any
+
+from django import forms
+
+from customers.forms.dates import DayField
+from customers.forms.scaled import ScaledField
+from servicing.documents import last_day
+
+# Standard Industrial Classification 2007 (Office for National Statistics): four or five figures,
+# often written with a point and a slash.
+SIC = re.compile(r"[0-9]{2}\.?[0-9]{1,2}(?:/?[0-9])?")
+
+
+class ActivityField(forms.CharField):
+    """SIC code of what the customer does."""
+
+    def __init__(self, **fields: Any) -> None:
+        fields.setdefault("label", "SIC code of the customer's activity")
+        fields.setdefault("required", False)
+        fields.setdefault("help_text", "Empty for a household: 55100 for a hotel, for instance.")
+        super().__init__(max_length=8, **fields)
+
+    def clean(self, value: Any) -> str:
+        """Refuse what cannot be such a code."""
+        typed: str = super().clean(value).strip()
+        if typed and not SIC.fullmatch(typed):
+            message = "A SIC code has four or five figures, such as 5510 or 55.10/1."
+            raise forms.ValidationError(message)
+        return typed
+
+
+class SeasonTicketForm(forms.Form):
+    """The season, and what the customer does."""
+
+    begins_on = DayField(label="First day")
+    ends_on = DayField(label="Last day", help_text="Twelve months at most.")
+    activity_code = ActivityField()
+
+    def __init__(self, *args: Any, today: dt.date, **kwargs: Any) -> None:
+        kwargs.setdefault("initial", {"begins_on": today, "ends_on": last_day(today)})
+        super().__init__(*args, **kwargs)
+
+
+class RenewalNoticeForm(forms.Form):
+    """The price of the next term, and why it changes."""
+
+    new_price_pence = ScaledField(
+        per_unit=100, whole=True, min_value=0, max_value=100_000, label="Price a year, £ before VAT"
+    )
+    reason = forms.CharField(
+        max_length=300,
+        required=False,
+        label="Why the price changes",
+        help_text="Printed on the notice; needed when the price is another one.",
+    )
+
+
+class ReasonForm(forms.Form):
+    """Why a paper is issued anew."""
+
+    because = forms.CharField(
+        max_length=300,
+        label="What was wrong",
+        help_text="Printed on the new paper, which names the old one.",
+    )
