@@ -172,6 +172,11 @@ REPLIES_URL = env.str("REPLIES_URL", default="")
 MAIL_AUTHSERV_ID = env.str("MAIL_AUTHSERV_ID", default="")
 REPLIES_TRUST_TOKEN = env.bool("REPLIES_TRUST_TOKEN", default=False)
 
+# Text messages: a gateway that takes {"to", "from", "text", "reference"} as JSON over HTTPS.
+SMS_GATEWAY_URL = env.str("SMS_GATEWAY_URL", default="")
+SMS_GATEWAY_TOKEN = env.str("SMS_GATEWAY_TOKEN", default="")
+SMS_SENDER = env.str("SMS_SENDER", default="")
+
 CELERY_BROKER_URL = env.str("REDIS_URL", default="memory://")
 # The option names differ by transport: polling for memory, redelivery of lost tasks for Redis.
 CELERY_BROKER_TRANSPORT_OPTIONS = (

@@ -10,9 +10,10 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from django.conf import settings
 from django.db.models import Exists, F, OuterRef, Q
 
-from scheduler.messages.recipients import EMAIL
+from scheduler.messages.recipients import EMAIL, SMS
 from scheduler.models import Message
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ State = Message.State
 
 
 def sendable(now: datetime) -> QuerySet[Message]:
-    """E-mail that may be claimed: due, or claimed by somebody whose lease ran out.
+    """E-mail and text messages that may be claimed: due, or claimed by somebody whose lease ran out.
 
     A message about an event stays back while an earlier one about it is being sent, so that an
     update never overtakes its invitation.
@@ -35,10 +36,11 @@ def sendable(now: datetime) -> QuerySet[Message]:
     earlier_under_way = Message.objects.filter(
         event=OuterRef("event"), state=State.SENDING, pk__lt=OuterRef("pk"), lease_until__gt=now
     )
+    channels = [EMAIL, SMS] if settings.SMS_GATEWAY_URL else [EMAIL]
     due = Q(state=State.WAITING, next_try_at__lte=now)
     abandoned = Q(state=State.SENDING, lease_until__lte=now)
     return (
-        Message.objects.filter(due | abandoned, channel=EMAIL)
+        Message.objects.filter(due | abandoned, channel__in=channels)
         .filter(Q(event__isnull=True) | ~Exists(earlier_under_way))
         .order_by("next_try_at", "pk")
     )
@@ -57,6 +59,7 @@ def claim(wanted: Sequence[int], *, owner: str, now: datetime) -> list[Message]:
     return list(
         mine.select_related(
             "organisation__profile",
+            "organisation__telling_rules",
             "person",
             "event__organisation",
             "job__system__premises__organisation",

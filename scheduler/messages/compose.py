@@ -7,15 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 from scheduler.messages import consent
 from scheduler.messages.links import leave_address, owner_address
-from scheduler.messages.recipients import EMAIL, Recipient
+from scheduler.messages.own_ladder import OwnWords
+from scheduler.messages.recipients import EMAIL, SMS, Recipient
 from scheduler.messages.senders import message_id
-from scheduler.messages.words import fill
+from scheduler.messages.words import fill, fill_short
 from scheduler.models import Message
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from customers.models import Organisation
+    from customers.models import Organisation, Premises
     from scheduler.models import CalendarEvent, Job, Round
 
 
@@ -46,6 +47,8 @@ class Draft:
     round: Round | None = None
     event: CalendarEvent | None = None
     calendar: CalendarPart | None = None
+    own: OwnWords | None = None
+    premises: Premises | None = None
 
 
 def write_down(draft: Draft) -> Message | None:
@@ -62,7 +65,11 @@ def write_down(draft: Draft) -> Message | None:
     )
     if consent.why_not(question):
         return None
-    words = fill(draft.template, _facts(draft))
+    facts = _facts(draft)
+    if draft.channel == SMS:
+        words = fill_short(draft.template, facts)
+    else:
+        words = fill(draft.template, facts, draft.own)
     message, is_new = Message.objects.get_or_create(
         key=draft.key,
         defaults={
@@ -94,8 +101,9 @@ def _facts(draft: Draft) -> dict[str, Any]:
     """The facts with what differs from one recipient to the next."""
     attached = draft.calendar is not None
     facts = {"link": "", "leave_link": "", **draft.facts, "who": draft.name, "attached": attached}
-    if draft.recipient is not None and draft.job is not None:
-        facts["link"] = owner_address(draft.recipient.person, draft.job.system.premises)
+    premises = draft.job.system.premises if draft.job else draft.premises
+    if draft.recipient is not None and premises is not None:
+        facts["link"] = owner_address(draft.recipient.person, premises)
     if draft.message_class == consent.MARKETING:
         facts["leave_link"] = leave_address(draft.organisation, draft.address)
     return facts

@@ -44,6 +44,10 @@ class PostClosed(Exception):
     """The mail server cannot be reached or does not let us in: no message is to blame."""
 
 
+class PostSilent(PostClosed):
+    """The server took a message up and fell silent: it may be the message, so it counts as tried."""
+
+
 class Post(Protocol):
     """Something that takes a finished message; it raises where it could not."""
 
@@ -68,8 +72,10 @@ class Server:
             if getattr(error, "smtp_code", 0) == CLOSING:
                 self.backend.close()
             raise  # the server answered: else the connection is still good
-        except (OSError, smtplib.SMTPException):
+        except (OSError, smtplib.SMTPException) as error:
             self.backend.close()  # the next message tries a fresh connection
+            if isinstance(error, TimeoutError) or isinstance(error.__context__, TimeoutError):
+                raise PostSilent(f"The mail server fell silent: {error}"[:300]) from error
             raise
 
 

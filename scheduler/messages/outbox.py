@@ -23,13 +23,14 @@ from customers import access
 from scheduler.calendar_invites.entries import Party
 from scheduler.messages import consent
 from scheduler.messages.claims import claim, give_back, release, sendable, still_held
-from scheduler.messages.delivery import Post, PostClosed, open_post
+from scheduler.messages.delivery import Post, PostClosed, PostSilent, open_post
 from scheduler.messages.links import leave_address
 from scheduler.messages.mime import Letter, wire_bytes
 from scheduler.messages.rechecks import why_no_longer
-from scheduler.messages.recipients import POST
+from scheduler.messages.recipients import POST, SMS
 from scheduler.messages.retries import read_failure, wait_before
 from scheduler.messages.senders import office_of, organizer_of, sender_of
+from scheduler.messages.texts import send_text
 from scheduler.messages.timing import may_leave_at
 from scheduler.models import Message
 
@@ -130,12 +131,10 @@ def _handle(
 
 def _send(message: Message, post: Post, clock: Callable[[], datetime], result: Drained) -> None:
     try:
-        post.send(
-            wire_bytes(letter_of(message)),
-            sender=_sender(message).address,
-            recipient=message.to_address,
-            name=message.message_id,
-        )
+        _hand_over(message, post)
+    except PostSilent as error:
+        _note_failure(message, error, clock(), result)
+        raise
     except PostClosed as error:
         now = clock()
         result.postponed += give_back(message, now, now + CLOSED_FOR, str(error))
@@ -145,6 +144,19 @@ def _send(message: Message, post: Post, clock: Callable[[], datetime], result: D
     else:
         now = clock()
         result.sent += release(message, now, state=State.SENT, sent_at=now, last_error="")
+
+
+def _hand_over(message: Message, post: Post) -> None:
+    """Give a message to the mail server, or to the gateway for text messages."""
+    if message.channel == SMS:
+        send_text(to=message.to_address, text=message.body_text, reference=message.message_id)
+        return
+    post.send(
+        wire_bytes(letter_of(message)),
+        sender=_sender(message).address,
+        recipient=message.to_address,
+        name=message.message_id,
+    )
 
 
 def _note_failure(message: Message, error: Exception, now: datetime, result: Drained) -> None:

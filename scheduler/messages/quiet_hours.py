@@ -1,13 +1,22 @@
 """When somebody may be written to: by day where they live, and not on a bank holiday."""
 
 import functools
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import holidays
 
-DAY_BEGINS = time(8)
-DAY_ENDS = time(20)
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """From when to when on a local day somebody may be written to."""
+
+    begin: time
+    end: time
+
+
+USUAL_HOURS = Hours(time(8), time(20))
 # Reminders leave at nine: people are up, and no clock change in any zone touches the hour.
 REMINDERS_LEAVE = time(9)
 LONGEST_RUN_OF_HOLIDAYS = 14
@@ -33,25 +42,28 @@ def working_days_between(first: date, last: date, region: str) -> int:
     return sum(day.weekday() < 5 and not is_bank_holiday(day, region) for day in days)
 
 
-def is_quiet(moment: datetime, *, zone: str, region: str) -> bool:
+def is_quiet(moment: datetime, *, zone: str, region: str, hours: Hours = USUAL_HOURS) -> bool:
     """Whether nothing may be sent at this moment to somebody in this zone and region."""
     local = moment.astimezone(ZoneInfo(zone))
-    awake = DAY_BEGINS <= local.time() < DAY_ENDS
+    awake = hours.begin <= local.time() < hours.end
     return not awake or is_bank_holiday(local.date(), region)
 
 
-def next_waking_moment(moment: datetime, *, zone: str, region: str) -> datetime:
-    """The moment itself where it is not quiet, or else the next local eight o'clock that is not."""
-    if not is_quiet(moment, zone=zone, region=region):
+def next_waking_moment(
+    moment: datetime, *, zone: str, region: str, hours: Hours = USUAL_HOURS
+) -> datetime:
+    """The moment itself where it is not quiet, or else the next local morning that is not."""
+    if not is_quiet(moment, zone=zone, region=region, hours=hours):
         return moment
     local = moment.astimezone(ZoneInfo(zone))
-    first = local.date() + timedelta(days=local.time() >= DAY_BEGINS)
-    return _opening(first, DAY_BEGINS, zone, region)
+    first = local.date() + timedelta(days=local.time() >= hours.begin)
+    return _opening(first, hours.begin, zone, region)
 
 
-def reminder_moment(day: date, *, zone: str, region: str) -> datetime:
+def reminder_moment(day: date, *, zone: str, region: str, hours: Hours = USUAL_HOURS) -> datetime:
     """The moment at which what is to be said on a day leaves, in UTC."""
-    return _opening(day, REMINDERS_LEAVE, zone, region)
+    leaves = max(hours.begin, min(REMINDERS_LEAVE, hours.end))
+    return _opening(day, leaves, zone, region)
 
 
 def _opening(first: date, hour: time, zone: str, region: str) -> datetime:

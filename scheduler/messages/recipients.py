@@ -5,10 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from django.conf import settings
 from django.db.models import Q
 
 from customers.models import ContactPreference, Party
 from scheduler.calendar_invites.entries import mailbox
+from scheduler.messages.texts import mobile_number
+from scheduler.messages.timing import rules_of
+from scheduler.models import TellingRules
 
 if TYPE_CHECKING:
     from datetime import date
@@ -17,6 +21,7 @@ if TYPE_CHECKING:
 
 EMAIL = ContactPreference.Channel.EMAIL
 POST = ContactPreference.Channel.POST
+SMS = ContactPreference.Channel.SMS
 
 # Those who decide about work and pay attention to dates; and those who must open the gate.
 DECIDES = (Party.Role.OWNER, Party.Role.OPERATOR)
@@ -37,12 +42,14 @@ def who_decides(premises: Premises, today: date) -> list[Recipient]:
     return _reachable(premises, DECIDES, today) or _reachable(premises, IS_THERE, today)
 
 
-def who_expects_us(premises: Premises, today: date) -> list[Recipient]:
-    """Everybody who should know of a visit."""
-    return _reachable(premises, (*DECIDES, *IS_THERE), today)
+def who_expects_us(premises: Premises, today: date, *, short: bool = False) -> list[Recipient]:
+    """Everybody who should know of a visit; what is `short` may go as a text message."""
+    return _reachable(premises, (*DECIDES, *IS_THERE), today, short=short)
 
 
-def _reachable(premises: Premises, roles: tuple[str, ...], today: date) -> list[Recipient]:
+def _reachable(
+    premises: Premises, roles: tuple[str, ...], today: date, *, short: bool = False
+) -> list[Recipient]:
     """People with one of these parts today, each mailbox or letter box once, longest known first."""
     parties = (
         premises.parties.filter(
@@ -55,10 +62,27 @@ def _reachable(premises: Premises, roles: tuple[str, ...], today: date) -> list[
     )
     found: dict[str, Recipient] = {}
     for party in parties:
-        recipient = way_to(party.person, premises)
+        recipient = (text_way(party.person, premises) if short else None) or way_to(
+            party.person, premises
+        )
         if recipient is not None:
             found.setdefault(recipient.address.casefold(), recipient)
     return list(found.values())
+
+
+def text_way(person: Person, premises: Premises) -> Recipient | None:
+    """By text message, where the office prefers it or there is no e-mail, and the person agreed.
+
+    A number was given for talking: only who said yes to text messages gets one.
+    """
+    rules = rules_of(premises.organisation)
+    text_first = rules is not None and rules.order == TellingRules.Order.TEXT_FIRST
+    if not settings.SMS_GATEWAY_URL or (person.email and not text_first):
+        return None
+    lines = person.preferences.filter(channel=SMS, message_class="service")
+    last = lines.order_by("-recorded_at", "-pk").first()
+    number = mobile_number(person.phone, premises.organisation.profile.holidays_country)
+    return Recipient(person, SMS, number) if number and last and last.allowed else None
 
 
 def way_to(person: Person, premises: Premises | None = None) -> Recipient | None:

@@ -4,8 +4,11 @@ Days by trade practice; no published source. A step that comes late is still tak
 two at once: only the last whose day has come.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+
+from scheduler.messages.quiet_hours import is_bank_holiday
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,39 +39,48 @@ class Rung:
     until: date
 
 
-def offered_around(due_on: date) -> date:
-    """The day from which offers count back: what falls due in midwinter is offered for November.
+def offered_around(due_on: date, region: str = "") -> date:
+    """The day from which offers count back.
 
-    Blockages cluster at Christmas and days are short: common practice, no source.
+    What falls due in midwinter is offered for November, and what falls due in a week with a bank
+    holiday for the Friday before that week. Blockages cluster at Christmas, days are short and
+    works are closed: common practice, no source.
     """
     if due_on.month == 12:
         return date(due_on.year, 11, 30)
     if due_on.month == 1:
         return date(due_on.year - 1, 11, 30)
+    monday = due_on - timedelta(days=due_on.weekday())
+    if any(is_bank_holiday(monday + timedelta(days=day), region) for day in range(7)):
+        return monday - timedelta(days=3)
     return due_on
 
 
-def offer_rung(today: date, due_on: date) -> Rung | None:
+def offer_rung(
+    today: date, due_on: date, *, offers: Sequence[Step] = OFFERS, region: str = ""
+) -> Rung | None:
     """The offer or reminder that an unsettled job has reached; None before the first."""
-    days = [_day_of(step, due_on) for step in OFFERS]
+    days = [_day_of(step, due_on, region) for step in offers]
     ends = [*days[1:], due_on + timedelta(days=TELEPHONE_AFTER_DAYS)]
     reached = [
         Rung(step, day, until)
-        for step, day, until in zip(OFFERS, days, ends, strict=True)
+        for step, day, until in zip(offers, days, ends, strict=True)
         if day <= today < until
     ]
     return reached[-1] if reached else None
 
 
-def _day_of(step: Step, due_on: date) -> date:
-    anchor = offered_around(due_on) if step.days < 0 else due_on
+def _day_of(step: Step, due_on: date, region: str) -> date:
+    anchor = offered_around(due_on, region) if step.days < 0 else due_on
     return anchor + timedelta(days=step.days)
 
 
-def visit_rung(today: date, visit_on: date, booked_on: date) -> Rung | None:
+def visit_rung(
+    today: date, visit_on: date, booked_on: date, *, reminders: Sequence[Step] = BEFORE_VISIT
+) -> Rung | None:
     """The reminder of an agreed visit that is due; none for what was only just booked."""
-    for step, until in zip(BEFORE_VISIT, (visit_on - timedelta(days=1), visit_on), strict=True):
-        day = visit_on + timedelta(days=step.days)
+    days = [visit_on + timedelta(days=step.days) for step in reminders]
+    for step, day, until in zip(reminders, days, [*days[1:], visit_on], strict=True):
         if day <= today < until and booked_on < day:
             return Rung(step, day, until)
     return None

@@ -127,7 +127,7 @@ def tell_on_the_way(*, appointment: Appointment, now: datetime, minutes: int = 3
     """Say that the crew is coming now."""
     job = appointment.job
     zone = job.system.premises.zone_name
-    people = who_expects_us(job.system.premises, local_day(now, zone))
+    people = who_expects_us(job.system.premises, local_day(now, zone), short=True)
     return _tell_people(
         job,
         [one for one in people if one.channel != POST],

@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from scheduler.messages.quiet_hours import next_waking_moment
+from scheduler.messages.quiet_hours import USUAL_HOURS, Hours, next_waking_moment
+from scheduler.models import TellingRules
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -25,6 +26,20 @@ def holiday_region(organisation: Organisation) -> str:
     return "-".join(part for part in parts if part)
 
 
+def rules_of(organisation: Organisation) -> TellingRules | None:
+    """What an organisation wants otherwise than usual; None where it never said."""
+    try:
+        return organisation.telling_rules
+    except TellingRules.DoesNotExist:
+        return None
+
+
+def hours_of(organisation: Organisation) -> Hours:
+    """From when to when its owners may be written to."""
+    rules = rules_of(organisation)
+    return Hours(rules.day_begins, rules.day_ends) if rules else USUAL_HOURS
+
+
 def leaving_moment(
     moment: datetime,
     *,
@@ -33,7 +48,9 @@ def leaving_moment(
     visit_starts: datetime | None = None,
 ) -> datetime:
     """The earliest moment, from `moment` on, at which an owner may be written to."""
-    waking = next_waking_moment(moment, zone=zone, region=holiday_region(organisation))
+    waking = next_waking_moment(
+        moment, zone=zone, region=holiday_region(organisation), hours=hours_of(organisation)
+    )
     too_late = visit_starts is not None and moment < visit_starts < waking + LEAST_NOTICE
     return moment if too_late else waking
 

@@ -20,8 +20,9 @@ if TYPE_CHECKING:
     from customers.models import Organisation
     from scheduler.models.jobs import JobQuerySet
 
-# Offers look this far ahead: the first step, and two months that midwinter may bring it forward.
-FURTHEST_DAYS = 60 + 62
+# Offers look this far ahead: the earliest first step an office may choose, and two months by
+# which midwinter may bring it forward.
+FURTHEST_DAYS = 120 + 62
 
 
 def unsettled_jobs(organisation: Organisation, today: date) -> JobQuerySet:

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from scheduler.calendar_invites.entries import many_lines, one_line
+from scheduler.messages.own_ladder import NAMED, OwnWords
 from scheduler.models import Job
 from servicing.models import System
 
@@ -40,15 +41,30 @@ class Words:
     html: str
 
 
-def fill(template: str, facts: dict[str, Any]) -> Words:
-    """Render `templates/messages/<template>/` with the facts."""
+def fill(template: str, facts: dict[str, Any], own: OwnWords | None = None) -> Words:
+    """Render `templates/messages/<template>/` with the facts, or own words in its place."""
     folder = f"messages/{template}"
-    subject = one_line(render_to_string(f"{folder}/subject.txt", facts))
+    subject = own.subject if own else ""
+    said = own.words if own else ""
+    body = "messages/_own" if said else f"{folder}/body"
+    title = _named(subject, facts) if subject else render_to_string(f"{folder}/subject.txt", facts)
+    facts = {**facts, "own_words": _named(said, facts), "own_title": one_line(title)}
     return Words(
-        subject=subject[:LONGEST_SUBJECT],
-        text=_without_gaps(render_to_string(f"{folder}/body.txt", facts)),
-        html=render_to_string(f"{folder}/body.html", facts).strip() + "\n",
+        subject=one_line(title)[:LONGEST_SUBJECT],
+        text=_without_gaps(render_to_string(f"{body}.txt", facts)),
+        html=render_to_string(f"{body}.html", facts).strip() + "\n",
     )
+
+
+def fill_short(template: str, facts: dict[str, Any]) -> Words:
+    """Render the text message of `templates/messages/<template>/`."""
+    text = one_line(render_to_string(f"messages/{template}/short.txt", facts))
+    return Words(subject=text[:LONGEST_SUBJECT], text=text, html="")
+
+
+def _named(words: str, facts: dict[str, Any]) -> str:
+    """Put facts in the place of their names in curly brackets, and run nothing."""
+    return NAMED.sub(lambda found: str(facts.get(found[1], "")), words)
 
 
 def _without_gaps(text: str) -> str:

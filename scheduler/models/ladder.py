@@ -14,22 +14,23 @@ class TellingRules(OwnedModel):
     """Hours at which owners may be written to, and which way is tried first."""
 
     class Order(models.TextChoices):
-        EMAIL_FIRST = "email,sms,post", "E-mail, else a text message, else a letter"
-        TEXT_FIRST = "sms,email,post", "A text message where it is short, else e-mail or a letter"
-        LETTER_FIRST = "post,email,sms", "A letter where there is time, else e-mail"
+        EMAIL_FIRST = "email", "By e-mail; a text message or a letter where there is none"
+        TEXT_FIRST = "sms", "Short news by text message, all else by e-mail or letter"
 
     changed_by = "manage"
 
+    organisation = models.OneToOneField(
+        "customers.Organisation", on_delete=models.PROTECT, related_name="telling_rules"
+    )
     day_begins = models.TimeField(default=dt.time(8))
     day_ends = models.TimeField(default=dt.time(20))
-    order = models.CharField(max_length=20, choices=Order, default=Order.EMAIL_FIRST)
+    order = models.CharField(max_length=10, choices=Order, default=Order.EMAIL_FIRST)
 
     objects = OwnedQuerySet["TellingRules"].as_manager()
 
     class Meta:
         verbose_name_plural = "telling rules"
         constraints: ClassVar = [
-            models.UniqueConstraint(fields=["organisation"], name="one_set_of_telling_rules"),
             models.CheckConstraint(
                 condition=models.Q(day_ends__gt=models.F("day_begins")),
                 name="telling_day_ends_after_it_begins",

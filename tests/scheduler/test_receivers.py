@@ -69,7 +69,7 @@ def test_who_comes_to_a_place_is_invited_and_who_leaves_it_is_told(told):
 
 
 def test_a_party_written_down_by_mistake_and_deleted_is_told(told):
-    visit, omar = told
+    _, omar = told
     omar.parties.get().delete()
     assert waiting() == {(omar.email, "CANCEL")}
 

@@ -28,6 +28,7 @@ FACTS = {
     "is_moved": True,
     "reason": "lane flooded",
     "minutes": 30,
+    "found": "fat and wipes",
     "visited": "Friday 18 June 2027",
     "litres": 2700,
     "lid_back_on": True,
