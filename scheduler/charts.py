@@ -162,11 +162,15 @@ def _end(scale: _Scale, mark: Mark) -> str:
     )
 
 
+MOST_LABELS = 16  # dates that stand under the bars without touching
+
+
 def weeks(loads: Sequence[WeekLoad], *, key: str, title: str) -> str:
     """Litres falling due by week as bars, what the tankers can carry as a stepped line."""
     height, top, bottom = 300, 16, 262
     most = max([1.0, *(max(load.litres, load.capacity_litres) for load in loads)])
     step = (WIDTH - 2 * EDGE - 60) / max(len(loads), 1)
+    every = -(-len(loads) // MOST_LABELS)
     parts = [_litres_axis(most, top, bottom)]
     line = []
     for number, load in enumerate(loads):
@@ -185,9 +189,9 @@ def weeks(loads: Sequence[WeekLoad], *, key: str, title: str) -> str:
                 height=tall,
             )
         )
-        parts.append(
-            words(SCREEN, load.label, (left + step / 2, bottom + 20), looks="middle soft", size=13)
-        )
+        if number % every == 0:
+            place = (left + step / 2, bottom + 20)
+            parts.append(words(SCREEN, load.label, place, looks="middle soft", size=13))
         can = bottom - load.capacity_litres / most * (bottom - top)
         line += [f"{left:.1f},{can:.1f}", f"{left + step:.1f},{can:.1f}"]
     if line:

@@ -7,7 +7,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Q
 
 from scheduler.models import Job
 from scheduler.round_plans import TANKER_WORK, fleet_of, seconds_of
@@ -57,8 +57,12 @@ class Week:
         return self.litres > self.capacity_litres or self.hours > self.hours_there_are
 
 
-def weeks_ahead(*, organisation: Organisation, today: dt.date, count: int = 16) -> list[Week]:
-    """Open tanker work by the week it is due, with systems forecast due that have no job yet."""
+def weeks_ahead(*, organisation: Organisation, today: dt.date, count: int = 52) -> list[Week]:
+    """Open tanker work by the week it is due, with systems forecast due that have no job yet.
+
+    For an operator these include the systems of installers whose emptyings it drives: as sums,
+    nothing else of them is shown.
+    """
     first = today - dt.timedelta(days=today.weekday())
     until = first + dt.timedelta(weeks=count)
     sums: defaultdict[dt.date, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
@@ -100,10 +104,12 @@ def _monday(day: dt.date, first: dt.date) -> dt.date:
 def _forecast_without_job(
     organisation: Organisation, until: dt.date
 ) -> list[tuple[dt.date, float | None]]:
-    """Own systems in use that fall due before `until` and have no open emptying yet."""
+    """Systems in use that fall due before `until` and have no open emptying yet."""
     waiting = Job.objects.open().filter(system=OuterRef("system"), kind=Job.Kind.EMPTYING)
     due = Forecast.objects.filter(
-        organisation=organisation, due_on__lt=until, system__retired_on__isnull=True
+        Q(organisation=organisation) | Q(organisation__tanker_operator=organisation),
+        due_on__lt=until,
+        system__retired_on__isnull=True,
     )
     return [
         (due_on, litres)

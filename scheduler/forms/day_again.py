@@ -7,16 +7,17 @@ from typing import TYPE_CHECKING, Any
 from crispy_forms.helper import FormHelper
 from crispy_forms.layout import Fieldset, Layout, Row
 from django import forms
-from django.utils.timezone import localtime
+from django.utils.formats import date_format
 
 from scheduler.models import Job, Tanker, Works
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Sequence
 
     from customers.models import Organisation
 
-MOST_OFFERED = 40
+MOST_OFFERED = 15
 
 
 class JobChoice(forms.ModelMultipleChoiceField[Job]):
@@ -33,10 +34,11 @@ class JobChoice(forms.ModelMultipleChoiceField[Job]):
         )
 
     def label_from_instance(self, obj: Any) -> str:
-        """Place, reference and work."""
+        """Place, reference, work and when it is due."""
         urgent = ", urgent" if obj.urgent else ""
         place = f"{obj.system.premises} ({obj.system.reference})"
-        return f"{place}, {obj.get_kind_display().lower()}{urgent}"
+        due = date_format(obj.due_on, "j M Y")
+        return f"{place}, {obj.get_kind_display().lower()}{urgent}, due {due}"
 
 
 class HappeningForm(forms.Form):
@@ -65,7 +67,12 @@ class HappeningForm(forms.Form):
     )
 
     def __init__(
-        self, *args: Any, organisation: Organisation, ahead: Sequence[Job], **kwargs: Any
+        self,
+        *args: Any,
+        organisation: Organisation,
+        ahead: Sequence[Job],
+        today: dt.date,
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         in_use = {"organisation": organisation, "in_use": True}
@@ -73,7 +80,9 @@ class HappeningForm(forms.Form):
         self._offer("shut_works", Works.objects.filter(**in_use).order_by("name"))
         jobs = Job.objects.select_related("system__premises")
         self._offer("given_up", jobs.filter(pk__in=[job.pk for job in ahead]))
-        self._offer("urgent", jobs.filter(pk__in=_waiting(organisation)).order_by("due_on", "pk"))
+        self._offer(
+            "urgent", jobs.filter(pk__in=_waiting(organisation, today)).order_by("due_on", "pk")
+        )
         self.helper = FormHelper()
         self.helper.form_tag = False
         self.helper.layout = Layout(
@@ -104,9 +113,9 @@ class HappeningForm(forms.Form):
         return given
 
 
-def _waiting(organisation: Organisation) -> list[int]:
+def _waiting(organisation: Organisation, today: dt.date) -> list[int]:
     """Jobs that could be fitted in: urgent ones and call-outs first, then the longest due."""
     jobs = Job.objects.for_operator(organisation).filter(state=Job.State.WANTED)
-    soon = jobs.filter(due_on__lte=localtime().date()).order_by("-urgent", "due_on", "pk")
+    soon = jobs.filter(due_on__lte=today).order_by("-urgent", "due_on", "pk")
     pressing = jobs.filter(kind=Job.Kind.CALL_OUT).values_list("pk", flat=True)
     return [*pressing, *soon.values_list("pk", flat=True)[:MOST_OFFERED]]

@@ -70,7 +70,11 @@ def job_for_planner(
         # A last day that has gone by forbids nothing: late is better than never.
         latest=row.latest if row.latest is not None and row.latest >= first else None,
         windows=windows,
-        required=bool(windows) or lock is not None or may_not_wait(row, last),
+        # Of a job cut up, one visit without the other is worth nothing: once due, it is all or none.
+        required=bool(windows)
+        or lock is not None
+        or (split and row.due_on <= last)
+        or may_not_wait(row, last),
         value_pence=worth.value_pence,
         day_cost_pence=worth.day_cost_pence,
         max_width_m=_in_metres(premises.gate_width_mm),

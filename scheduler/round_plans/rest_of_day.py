@@ -24,7 +24,7 @@ from .rows import read_round, with_stops
 from .travel import travel_for
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from scheduler.models import PlanRun
     from scheduler.routing.plan import Effort
@@ -96,8 +96,9 @@ def rest_of_day(run: PlanRun, settings: PlanSettings, *, effort: Effort) -> Rest
         travel=travel,
         effort=effort,
     )
+    warnings = (*made.plan.warnings, *_stranded(driven, happening))
     return Rest(
-        plan=made.plan,
+        plan=replace(made.plan, warnings=warnings),
         problem=made.problem,
         changes=_changes(made.problem, driven, made.plan),
         kept={
@@ -105,6 +106,18 @@ def rest_of_day(run: PlanRun, settings: PlanSettings, *, effort: Effort) -> Rest
             for row, each in zip(accepted, driven, strict=True)
         },
     )
+
+
+def _stranded(driven: Sequence[_Driven], happening: Mapping[str, Any]) -> Iterator[str]:
+    """Loads that stand in tankers which drive no further."""
+    for each in driven:
+        past = each.planned.stops[: len(each.reached)]
+        load = past[-1].load_after_litres if past else 0
+        if load and each.planned.tanker in happening.get("off_the_road", ()):
+            yield (
+                f"{each.planned.tanker} stands with about {load} L on board: "
+                "see to that load before anything else is done to it."
+            )
 
 
 def rounds_driven(run: PlanRun) -> list[Round]:

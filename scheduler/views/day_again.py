@@ -32,9 +32,10 @@ def happening(request: HttpRequest) -> HttpResponse:
     """Say what happened to today's rounds, and have the rest planned anew."""
     organisation = organisation_of(request)
     access.require(request.user, "plan", organisation)
-    rounds = day_again.rounds_of_day(organisation, local_today(organisation))
+    today = local_today(organisation)
+    rounds = day_again.rounds_of_day(organisation, today)
     ahead = day_again.jobs_ahead(rounds)
-    form = HappeningForm(request.POST or None, organisation=organisation, ahead=ahead)
+    form = HappeningForm(request.POST or None, organisation=organisation, ahead=ahead, today=today)
     if request.method == "POST" and rounds and form.is_valid():
         run = day_again.plan_rest(
             organisation=organisation,
