@@ -96,12 +96,20 @@ TABLE = {
     "scheduler:replies": page(),
     "scheduler:calls": page(),
     "scheduler:call_rung": action("tell", "job"),
-    "scheduler:ladder": page(),
-    "scheduler:ladder_step": page(who="manage", name="offer"),
-    "scheduler:telling_rules": page(who="manage"),
     "scheduler:told": page("person", kind="person"),
     "scheduler:reply_settle": action("tell", "reply", verb="seen"),
     "scheduler:job_sheet": page("job"),
+    "scheduler:job_sheet_file": page("job", "visit"),
+    "scheduler:job_paper": action("visit", "done_job", kind="service_record"),
+    "scheduler:letters": page(),
+    "scheduler:letters_gather": action("tell"),
+    "scheduler:letter_batch": page("batch"),
+    "scheduler:letter_progress": page("batch"),
+    "scheduler:letter_file": page("batch"),
+    "scheduler:letters_posted": action("tell", "batch"),
+    "scheduler:letters_dropped": action("tell", "batch"),
+    "scheduler:letters_again": action("tell", "batch"),
+    "scheduler:lid": elsewhere("whoever stands at the cover: tests/scheduler/test_papers.py"),
     "scheduler:job_sheet_abandon": action("visit", "job"),
     "scheduler:job_recorded": page("done_job"),
     "scheduler:job_sheet_correct": page("done_job", "visit"),
@@ -136,6 +144,20 @@ TABLE = {
     "servicing:worth_dipping": page(),
     "servicing:learning": page(),
     "servicing:track_record": page(),
+    "servicing:papers": page("premises"),
+    "servicing:paper": page("paper"),
+    "servicing:paper_file": page("paper"),
+    "servicing:paper_again": page("paper", "visit"),
+    "servicing:paper_check": elsewhere(
+        "by token on the paper: tests/servicing/test_paper_pages.py"
+    ),
+    "servicing:handover_pack": action("register", "premises"),
+    "servicing:service_record": action("visit", "visit"),
+    "servicing:season_ticket": page("system", "register"),
+    "servicing:agreement_paper": action("register", "agreement"),
+    "servicing:renewal_notice": page("agreement", "register"),
+    "servicing:system_label": page("system"),
+    "servicing:labels": page(),
     "servicing:map": page(),
     "servicing:lids": page(),
     "servicing:import": page(who="register"),
@@ -171,7 +193,7 @@ TABLE = {
 }
 for name in ("columns", "check", "bring_in", "result", "progress", "refused", "discard"):
     TABLE[f"servicing:import_{name}"] = elsewhere("by upload: tests/servicing/test_import_pages.py")
-for name in ("", "_agree", "_other_day", "_people", "_trouble", "_advice"):
+for name in ("", "_agree", "_other_day", "_people", "_trouble", "_advice", "_paper"):
     TABLE[f"scheduler:owner{name}"] = elsewhere(
         "by signed link: tests/scheduler/test_owner_page.py"
     )
