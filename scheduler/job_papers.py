@@ -6,16 +6,21 @@ import datetime as dt
 from typing import TYPE_CHECKING
 
 from customers.local_days import zone_at
+from customers.models import Organisation
 from scheduler import crew_sheets
 from scheduler.booking import standing_appointment
 from scheduler.job_sheets import require_visit
 from servicing import documents, paper_drafts, volumes
 from servicing.documents import Stamp
-from servicing.models import Paper
+from servicing.models import Paper, System
 from servicing.paper_facts import crew_sheet_facts, is_household, issuer_of
 from servicing.papers import issue
 
 if TYPE_CHECKING:
+    from uuid import UUID
+
+    from django.db.models import QuerySet
+
     from customers.models import User
     from scheduler.models import Job
 
@@ -70,3 +75,12 @@ def issue_for_job(
 def asks_activity(job: Job) -> bool:
     """Whether the note of this job needs a SIC code to be given."""
     return job.visit is not None and not is_household(job.system, job.visit.visited_on)
+
+
+def carer_of(public_id: UUID) -> Organisation | None:
+    """Whom to ring about a cover: all that may be told to whoever stands at it."""
+    return Organisation.objects.filter(pk__in=_owners_of(public_id)).first()
+
+
+def _owners_of(public_id: UUID) -> QuerySet[System, int]:
+    return System.objects.filter(public_id=public_id).values_list("organisation_id", flat=True)

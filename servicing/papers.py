@@ -139,12 +139,9 @@ def _give_out(
     replaces: Paper | None = None,
     because: str = "",
 ) -> Paper:
-    year = today.year
-    used = Paper.objects.filter(organisation=organisation, year=year)
-    sequence = (used.aggregate(last=Max("sequence"))["last"] or 0) + 1
-    token = new_token()
+    sequence, token = next_sequence(organisation, today.year), new_token()
     stamp = documents.Stamp(
-        number=paper_number(year, sequence),
+        number=paper_number(today.year, sequence),
         issued_on=today,
         check_at=check_address(token),
         replaces=replaces.number if replaces else "",
@@ -154,7 +151,7 @@ def _give_out(
     return Paper.objects.create(
         organisation=organisation,
         kind=draft.kind,
-        year=year,
+        year=today.year,
         sequence=sequence,
         issued_on=today,
         issued_by=by,
@@ -171,6 +168,12 @@ def _give_out(
         content=content,
         sha256=hashlib.sha256(content).hexdigest(),
     )
+
+
+def next_sequence(organisation: Organisation, year: int) -> int:
+    """The next number of a year; the organisation is held, so that nobody else takes it."""
+    used = Paper.objects.filter(organisation=organisation, year=year)
+    return (used.aggregate(last=Max("sequence"))["last"] or 0) + 1
 
 
 def check_address(token: str) -> str:

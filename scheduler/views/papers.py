@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from customers.access import member_required
 from customers.middleware import user_of
-from scheduler.job_papers import issue_for_job, printed_job_sheet
+from scheduler.job_papers import carer_of, issue_for_job, printed_job_sheet
 from scheduler.job_sheets import require_visit, today_at
 from scheduler.models import Job
 from scheduler.views.job_sheet import visible_job
@@ -87,11 +87,10 @@ def lid(request: HttpRequest, public_id: UUID) -> HttpResponse:
 
 def lid_page(request: HttpRequest, public_id: UUID) -> HttpResponse:
     """For anybody who stands at the cover: whom to ring. No place and no name is told."""
-    found = System.objects.filter(public_id=public_id).exclude(organisation=None)
-    shown = found.select_related("organisation").first()
-    if shown is None:
+    carer = carer_of(public_id)
+    if carer is None:
         raise Http404
-    return render(request, "scheduler/lid.html", {"organisation": shown.organisation})
+    return render(request, "scheduler/lid.html", {"organisation": carer})
 
 
 urlpatterns = [
