@@ -92,22 +92,29 @@ def note_of(
         place=place,
         transferor=transferor_side(system, on, household=activity == HOUSEHOLD, by=signed_by[0]),
         activity_code=activity,
-        carrier=Side(
-            name=carrier.name,
-            address=", ".join(carrier.address.strip().splitlines()),
-            status="registered carrier of waste",
-            signed_by=signed_by[1],
-        ),
-        registration=Registration(
-            number=carrier.carrier_registration,
-            valid_from=carrier.carrier_valid_from,
-            valid_to=carrier.carrier_valid_to,
-        ),
+        carrier=carrier_side(carrier, by=signed_by[1]),
+        registration=registration_of(carrier),
         vehicle=vehicle,
         origin=place,
         destination=destination,
         destination_ticket=ticket,
         system=system_words(system),
+    )
+
+
+def carrier_side(carrier: Organisation, *, by: str) -> Side:
+    """Who takes the waste."""
+    address = ", ".join(carrier.address.strip().splitlines())
+    status = "registered carrier of waste"
+    return Side(name=carrier.name, address=address, status=status, signed_by=by)
+
+
+def registration_of(carrier: Organisation) -> Registration:
+    """The carrier's registration as it is recorded."""
+    return Registration(
+        number=carrier.carrier_registration,
+        valid_from=carrier.carrier_valid_from,
+        valid_to=carrier.carrier_valid_to,
     )
 
 
