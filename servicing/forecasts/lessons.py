@@ -68,7 +68,7 @@ def lesson_of(learned: FleetLearning) -> Lesson:
 def _compared(change: float) -> str:
     if abs(change) < SAME:
         return "the same as the book's"
-    return f"{abs(change):.0%} {'more' if change > 0 else 'less'} than the book's"
+    return f"{abs(change) * 100:.0f} % {'more' if change > 0 else 'less'} than the book's"
 
 
 def _quality(error: float) -> str:
@@ -85,6 +85,6 @@ def meaning_of_risk(organisation: Organisation, *, today: dt.date) -> RiskMeanin
     cost = organisation.emptying_cost_pence
     return RiskMeaning(
         in_emptyings=emptyings,
-        pence=emptyings * cost if emptyings is not None and cost else None,
+        pence=float(f"{emptyings * cost:.2g}") if emptyings and cost else None,
         called_for=risk_called_for(organisation, today=today),
     )

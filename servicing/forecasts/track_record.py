@@ -159,6 +159,22 @@ def track_record_of(organisation: Organisation) -> tuple[Record, ...]:
     return (first, *by_age)
 
 
+def with_held(rows: Iterable[CheckedForecast]) -> list[tuple[CheckedForecast, bool]]:
+    """Checks of one organisation, each with whether its range held, the dip's error allowed for."""
+    listed = list(rows)
+    learned = FleetLearning.objects.filter(
+        organisation__in={row.organisation_id for row in listed}
+    ).first()
+    dip_error = learned.dip_error if learned else 1.0
+    return [(row, _held(row, dip_error)) for row in listed]
+
+
+def _held(row: CheckedForecast, dip_error: float) -> bool:
+    found = Found(row.made_on, row.found_on, row.p10, row.p50, row.p90, row.found, row.volume)
+    record, *_ = track_record([found], dip_error=dip_error)
+    return record.held == 1.0
+
+
 @dataclass(frozen=True, slots=True)
 class RecordWords:
     """One line of the record for people; shares of one."""

@@ -11,7 +11,7 @@ from django.urls import path
 
 from customers.access import member_required
 from customers.middleware import organisation_of
-from servicing.forecasts.track_record import as_words, track_record_of
+from servicing.forecasts.track_record import as_words, track_record_of, with_held
 from servicing.models import CheckedForecast
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def track_record(request: HttpRequest) -> HttpResponse:
     context = {
         "place": "organisation",
         "figures": Figures(whole, by_age),
-        "latest": rows.select_related("system").order_by("-found_on", "-pk")[:SHOWN],
+        "latest": with_held(rows.select_related("system").order_by("-found_on", "-pk")[:SHOWN]),
         "organisation": organisation,
     }
     return render(request, "servicing/track_record.html", context)

@@ -17,7 +17,7 @@ from servicing.models import DipWorth
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-SHOWN = 200
+SHOWN = 60
 
 
 @member_required
