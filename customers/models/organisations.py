@@ -182,7 +182,7 @@ class UserManager(BaseUserManager["User"]):
 class User(AbstractBaseUser, PermissionsMixin):
     """Somebody who signs in. Owners need no account: they get a link."""
 
-    email = models.EmailField(unique=True)
+    email = models.EmailField("e-mail", unique=True)
     name = models.CharField(max_length=120)
     is_staff = models.BooleanField(default=False)
     is_active = models.BooleanField(default=True)

@@ -220,7 +220,7 @@ def add_chambers(system: System, dice: random.Random, today: dt.date) -> None:
             diameter_mm=dice.choice([320, 460]),
             pipe_mm=110,
             depth_mm=dice.choice([450, 600, 900]),
-            last_inspected_on=today - dt.timedelta(days=dice.randint(20, 420)),
+            last_inspected_on=today - dt.timedelta(days=dice.randint(20, 290)),
         )
     if system.kind == Kind.SEPTIC_TANK and dice.random() < 0.1:
         Chamber.objects.create(system=system, label="Filter", kind=Chamber.Kind.EFFLUENT_FILTER)

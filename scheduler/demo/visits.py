@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 MONTHS_OF_VISITS_DAYS = 425
 EXPONENT = 0.85  # the first year is front-loaded: Gray 1995
-UNKNOWN = 7  # systems of which nobody knows when they were emptied
+UNKNOWN = 4  # systems of which nobody knows when they were emptied
 THIRD = 1 / 3
 
 
@@ -28,7 +28,9 @@ def add_visits(
         volume = (tank.working_volume_litres if tank else None) or 2800
         full_after = (THIRD * volume / one.litres_a_year) ** (1 / EXPONENT)
         longest = 4.0 if organisation.interval_override_months else 1.05
-        since = min(dice.uniform(0.02, 0.75) * full_after, dice.uniform(0.1, 1) * longest)
+        since = min(dice.uniform(0.02, 0.68) * full_after, dice.uniform(0.1, 1) * longest)
+        if one.system.kind == System.Kind.CESSPOOL:
+            since = dice.uniform(0.01, 0.07)  # it takes everything, and is full within weeks
         emptied = clear_of_weekend(today - dt.timedelta(days=max(3, round(since * 365.25))))
         if one.system.installed_on and emptied < one.system.installed_on:
             emptied = one.system.installed_on
