@@ -26,6 +26,8 @@ BATCH = 500
 # A sample says what an accepted risk means; more systems would not change the answer.
 SAMPLE = 200
 WORTH_DAYS = 7
+# A cesspool or a trap fills in weeks: by the time a dip is learned from, it is emptied.
+FILLS_OVER_YEARS = (System.Kind.SEPTIC_TANK, System.Kind.PACKAGE_PLANT)
 KM_PER_DEGREE = 111.2  # of latitude, on a sphere of 6,371 km
 
 
@@ -61,6 +63,7 @@ def _worth_asking(organisation: Organisation) -> list[int]:
     rows = Forecast.objects.filter(
         organisation=organisation,
         system__retired_on__isnull=True,
+        system__kind__in=FILLS_OVER_YEARS,
         state=Forecast.State.READY,
         binding_rule__in=("risk", "cost"),
     )

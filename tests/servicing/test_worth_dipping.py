@@ -63,6 +63,16 @@ def test_a_ceiling_that_binds_makes_a_dip_idle(organisation):
     assert not DipWorth.objects.exists()
 
 
+def test_a_cesspool_is_emptied_before_a_dip_could_be_learned_from(organisation):
+    make_system(
+        organisation,
+        kind="cesspool",
+        tank={"working_volume_litres": 18000},
+        last_emptied_on=dt.date(2026, 12, 1),
+    )
+    assert worked_out(organisation) == 0
+
+
 def test_without_costs_nothing_is_claimed_and_the_page_asks_for_them(client, organisation):
     organisation.dip_cost_pence = None
     organisation.save(update_fields=["dip_cost_pence"])
