@@ -108,8 +108,8 @@ def telling_rules(request: HttpRequest) -> HttpResponse:
     organisation = organisation_of(request)
     access.require(request.user, "manage", organisation)
     rules, hours = rules_of(organisation), hours_of(organisation)
-    now = {"day_begins": hours.begin, "day_ends": hours.end}
-    now |= {"order": rules.order if rules else TellingRules.Order.EMAIL_FIRST}
+    order = rules.order if rules else TellingRules.Order.EMAIL_FIRST
+    now = {"day_begins": hours.begin, "day_ends": hours.end, "order": order}
     form = RulesForm(request.POST or None, initial=now)
     if request.method == "POST" and form.is_valid():
         set_telling_rules(organisation=organisation, by=user_of(request), **form.cleaned_data)
