@@ -53,6 +53,7 @@ def move_stop(
     Nothing is written when the planner cannot even time it; `possible` and `breaches` say why.
     """
     access.require_change(by, run)
+    _require_whole_days(run)
     board = board_of(run)
     look = look_at_move(board, job=job, tanker=tanker, day=day, position=position)
     if look.rounds:
@@ -64,6 +65,7 @@ def move_stop(
 def take_off(*, run: PlanRun, job: Job, by: User) -> Look:
     """Take a job off its proposal; it joins those left out."""
     access.require_change(by, run)
+    _require_whole_days(run)
     board = board_of(run)
     look = look_at_taking_off(board, job=job)
     make_move(board, look, job=job)
@@ -114,6 +116,7 @@ def accept_rounds(
     that the crew's calendar is updated instead of filled twice.
     """
     access.require_change(by, run)
+    _require_whole_days(run)
     now = now or timezone.now()
     wanted = {each.pk for each in rounds}
     # Two planners accepting for one tanker take turns: the second sees what the first did.
@@ -129,6 +132,12 @@ def accept_rounds(
     for planned in accepted:
         telling.tell_round_accepted(planned=planned, now=now)
     return accepted
+
+
+def _require_whole_days(run: PlanRun) -> None:
+    """Rounds that begin in the middle of a day are settled by `day_again`, all at once."""
+    if run.settings.get("happening") is not None:
+        raise RoundsNotReady(["The rest of a day is settled on its own page, all at once."])
 
 
 def _accept(row: Round, twin: Round | None, by: User, now: dt.datetime) -> Round:

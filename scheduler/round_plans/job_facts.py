@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypedDict
 
 from scheduler.models import Job
 from scheduler.routing import problem as routing
@@ -48,45 +48,66 @@ def job_for_planner(
     row: Job, *, horizon: Horizon, settings: PlanSettings, lock: Lock | None, largest: int
 ) -> routing.Job:
     """One job; whatever forbids planning it becomes the reason it is left out with."""
-    first, last = horizon.days[0], horizon.days[-1]
-    premises = row.system.premises
     windows, hold = _promised(standing_appointment(row), horizon)
-    latitude, longitude = row.system.latitude, row.system.longitude
-    if latitude is None or longitude is None:
-        latitude = longitude = 0.0
+    position = row.system.latitude, row.system.longitude
+    if position[0] is None or position[1] is None:
         hold = "its position is not known: point at its lid on the map of its premises."
     worth = worth_of(row, horizon.days)
     litres = litres_planned(row, settings.litres_quantile)
     split = settings.split_large and litres > largest
+    tied = bool(windows) or lock is not None
     return routing.Job(
         id=str(row.public_id),
-        latitude=latitude,
-        longitude=longitude,
+        latitude=position[0] or 0.0,
+        longitude=position[1] or 0.0,
         litres=litres,
         litres_sd=spread_of(row),
         service_seconds=row.minutes * 60,
         earliest=row.earliest,
         due=row.due_on,
-        # A last day that has gone by forbids nothing: late is better than never.
-        latest=row.latest if row.latest is not None and row.latest >= first else None,
+        latest=_last_day(row, horizon),
         windows=windows,
-        # Of a job cut up, one visit without the other is worth nothing: once due, it is all or none.
-        required=bool(windows)
-        or lock is not None
-        or (split and row.due_on <= last)
-        or may_not_wait(row, last),
+        required=tied or _all_or_none(row, horizon, split=split),
         value_pence=worth.value_pence,
         day_cost_pence=worth.day_cost_pence,
-        max_width_m=_in_metres(premises.gate_width_mm),
-        max_height_m=_in_metres(premises.height_limit_mm),
-        max_tonnes=_in_metres(premises.weight_limit_kg),
-        hose_needed_m=premises.hose_run_m,
         waste=row.system.kind,
         may_split=split,
         locked_tanker=lock[0] if lock and not split else None,
         locked_on=_day_tied_to(lock, horizon, split=split and not windows),
         hold_reason=hold or _saturated(row, settings),
+        **_way_in(row),
     )
+
+
+class WayIn(TypedDict):
+    """What limits the tanker that can get to a job; None where nothing is known to."""
+
+    max_width_m: float | None
+    max_height_m: float | None
+    max_tonnes: float | None
+    hose_needed_m: float | None
+
+
+def _way_in(row: Job) -> WayIn:
+    """What limits the tanker that can get there."""
+    premises = row.system.premises
+    return {
+        "max_width_m": _in_metres(premises.gate_width_mm),
+        "max_height_m": _in_metres(premises.height_limit_mm),
+        "max_tonnes": _in_metres(premises.weight_limit_kg),
+        "hose_needed_m": premises.hose_run_m,
+    }
+
+
+def _last_day(row: Job, horizon: Horizon) -> dt.date | None:
+    """The last day it may be done; one that has gone by forbids nothing: late beats never."""
+    return row.latest if row.latest is not None and row.latest >= horizon.days[0] else None
+
+
+def _all_or_none(row: Job, horizon: Horizon, *, split: bool) -> bool:
+    """Whether it must be planned. Of a job cut up, one visit without the other is worth nothing."""
+    last = horizon.days[-1]
+    return (split and row.due_on <= last) or may_not_wait(row, last)
 
 
 def _day_tied_to(lock: Lock | None, horizon: Horizon, *, split: bool) -> dt.date | None:

@@ -11,7 +11,7 @@ from scheduler.models import Job, Round, Stop
 from scheduler.routing.comparing import changes_between
 from scheduler.routing.errors import BadTimes
 from scheduler.routing.problem import Problem, TankerStart, places_of
-from scheduler.routing.replan import Happening, replan_day
+from scheduler.routing.replan import Happening, Replanned, replan_day
 from scheduler.routing.roads import Roads
 from scheduler.routing.rounds import Plan
 from scheduler.routing.rounds import Round as PlannedRound
@@ -62,9 +62,8 @@ def rest_of_day(run: PlanRun, settings: PlanSettings, *, effort: Effort) -> Rest
     clock = LocalClock.of(organisation)
     at = _moment(happening, clock, run)
     fleet = fleet_of(organisation, settings.tankers, settings.works)
-    rows = list(
-        for_planner(Job.objects.for_operator(organisation)).filter(public_id__in=settings.jobs)
-    )
+    jobs = for_planner(Job.objects.for_operator(organisation))
+    rows = list(jobs.filter(public_id__in=settings.jobs))
     problem = problem_of(
         organisation=organisation,
         first_day=run.first_day,
@@ -77,25 +76,37 @@ def rest_of_day(run: PlanRun, settings: PlanSettings, *, effort: Effort) -> Rest
     roads = Roads(travel.table(places_of(problem)))
     accepted = rounds_driven(run)
     driven = [_driven(row, read_round(row, problem, roads, clock), at, clock) for row in accepted]
-    urgent = [row for row in rows if str(row.public_id) in set(happening.get("urgent", ()))]
-    urgent_ids = {visit for row in urgent for visit in visits_to(problem, row)}
-    # Urgent jobs come in by the happening itself, at the end of the list of jobs.
-    before = replace(problem, jobs=tuple(j for j in problem.jobs if j.id not in urgent_ids))
-    made = replan_day(
-        before,
-        Plan(rounds=tuple(each.shifted for each in driven), left_out=(), missed_value_pence=0),
-        Happening(
-            on=run.first_day,
-            at_seconds=at,
-            off_the_road=frozenset(happening.get("off_the_road", ())),
-            shut_works=frozenset(happening.get("shut_works", ())),
-            abandoned=_not_driven_to(problem, rows, driven, happening),
-            urgent=tuple(replace(problem.job(each), required=True) for each in sorted(urgent_ids)),
-            stands={each.stands.tanker: each.stands for each in driven if each.stands is not None},
-        ),
-        travel=travel,
-        effort=effort,
+    urgent = _urgent_visits(problem, rows, happening)
+    befell = Happening(
+        on=run.first_day,
+        at_seconds=at,
+        off_the_road=frozenset(happening.get("off_the_road", ())),
+        shut_works=frozenset(happening.get("shut_works", ())),
+        abandoned=_not_driven_to(problem, rows, driven, happening),
+        urgent=tuple(replace(job, required=True) for job in problem.jobs if job.id in urgent),
+        stands={each.stands.tanker: each.stands for each in driven if each.stands is not None},
     )
+    # Urgent jobs come in by what befell the day: they were on no round before.
+    before = replace(problem, jobs=tuple(job for job in problem.jobs if job.id not in urgent))
+    rounds = tuple(each.shifted for each in driven)
+    in_force = Plan(rounds=rounds, left_out=(), missed_value_pence=0)
+    made = replan_day(before, in_force, befell, travel=travel, effort=effort)
+    return _rest(made, accepted, driven, happening)
+
+
+def _urgent_visits(problem: Problem, rows: Sequence[Job], happening: Mapping[str, Any]) -> set[str]:
+    """What the planner calls the jobs to be fitted in."""
+    wanted = set(happening.get("urgent", ()))
+    fitted = [row for row in rows if str(row.public_id) in wanted]
+    return {visit for row in fitted for visit in visits_to(problem, row)}
+
+
+def _rest(
+    made: Replanned,
+    accepted: Sequence[Round],
+    driven: Sequence[_Driven],
+    happening: Mapping[str, Any],
+) -> Rest:
     warnings = (*made.plan.warnings, *_stranded(driven, happening))
     return Rest(
         plan=replace(made.plan, warnings=warnings),

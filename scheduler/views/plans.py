@@ -62,13 +62,19 @@ def plan_page(request: HttpRequest, run: PlanRun, *, reasons: Sequence[str] = ()
         return render(request, "scheduler/plan_progress.html", _progress(run))
     if run.settings.get("happening") is not None:
         return rest_page(request, run, reasons=reasons)
+    context = _proposed(request, run, reasons)
+    return render(request, "scheduler/plan_run.html", context, status=422 if reasons else 200)
+
+
+def _proposed(request: HttpRequest, run: PlanRun, reasons: Sequence[str]) -> dict[str, Any]:
+    """What the page of a run shows that has ended."""
     days = days_proposed(run)
     day = _chosen(request, days)
     sheets = sheets_of(rounds_with_stops(proposals_of(run).filter(day__in=[day] if day else [])))
     left_out = _left_out(run)
     changeable = access.may_change(request.user, run)
     crews = crews_of(run.organisation)
-    context = {
+    return {
         "run": run,
         "reasons": reasons,
         "days": days,
@@ -84,7 +90,6 @@ def plan_page(request: HttpRequest, run: PlanRun, *, reasons: Sequence[str] = ()
         "first": _first(run) if changeable and sheets and not reasons else (),
         "organisation": run.organisation,
     }
-    return render(request, "scheduler/plan_run.html", context, status=422 if reasons else 200)
 
 
 def rest_page(request: HttpRequest, run: PlanRun, *, reasons: Sequence[str] = ()) -> HttpResponse:

@@ -3,10 +3,12 @@
 import datetime as dt
 
 import pytest
+import time_machine
+from django.core.exceptions import PermissionDenied
 
 from customers.models import Party
-from scheduler import booking, day_again, round_plans
-from scheduler.models import Job, Message, Round, Stop
+from scheduler import booking, day_again, round_plans, rounds
+from scheduler.models import Job, Message, PlanRun, Round, Stop
 from scheduler.rounds import RoundsNotReady
 from tests.make import (
     make_crew,
@@ -195,3 +197,46 @@ def test_the_page_says_what_changes_before_anything_does(client, office, planner
     assert "What changes" in page
     assert str(jobs[0].system.premises) in page
     assert set(on_rounds().values()) == {"One"}
+
+
+def test_the_rest_of_a_day_is_not_accepted_as_whole_rounds(office, planner, tankers):
+    accepted_day(office, planner, tankers[:1], [owned_job(office)])
+    run = planned_rest(office, planner, EARLY, off_the_road=tankers[:1])
+    with pytest.raises(RoundsNotReady, match="its own page"):
+        rounds.accept_rounds(run=run, rounds=run.rounds.all(), by=planner, now=EARLY)
+
+
+def test_a_load_in_a_tanker_that_broke_down_is_named(office, planner, tankers):
+    [row] = accepted_day(office, planner, tankers[:1], [owned_job(office) for _ in range(3)])
+    first = row.stops.filter(job__isnull=False).first()
+    Stop.objects.filter(pk=first.pk).update(arrived_at=first.arrive_at, left_at=first.depart_at)
+    run = planned_rest(office, planner, first.depart_at, off_the_road=tankers[:1])
+    assert any("One stands with about 2800 L" in warning for warning in run.warnings)
+
+
+@pytest.mark.parametrize("role", ["crew", "reader"])
+def test_crew_and_reader_may_not_settle_the_day(office, planner, tankers, role):
+    accepted_day(office, planner, tankers[:1], [owned_job(office)])
+    run = planned_rest(office, planner, EARLY, off_the_road=tankers[:1])
+    with pytest.raises(PermissionDenied):
+        day_again.accept_rest(run=run, by=make_user(office, role), now=EARLY)
+
+
+def test_a_form_without_anything_ticked_says_so(client, office, planner, tankers):
+    with time_machine.travel(EARLY, tick=False):
+        accepted_day(office, planner, tankers[:1], [owned_job(office)])
+        client.force_login(planner)
+        answer = client.post("/rounds/today/again/", {"because": "Nothing"})
+    assert answer.status_code == 422
+    assert b"Tick what happened" in answer.content
+
+
+def test_the_form_asks_for_a_plan_of_the_rest(client, office, planner, tankers):
+    with time_machine.travel(EARLY, tick=False):
+        accepted_day(office, planner, tankers[:1], [owned_job(office)])
+        client.force_login(planner)
+        said = {"because": "Pump", "off_the_road": [str(tankers[0].public_id)]}
+        answer = client.post("/rounds/today/again/", said)
+    run = PlanRun.objects.latest("pk")
+    assert answer["Location"].endswith(f"/rounds/plans/{run.public_id}/")
+    assert run.settings["happening"]["off_the_road"] == [str(tankers[0].public_id)]

@@ -85,7 +85,7 @@ def test_a_load_larger_than_the_tanker_is_taken_in_two_visits(office, planner, t
     job = job_at(office, litres=18_000, system={"kind": "cesspool"})
     [row] = accepted_day(office, planner, [tanker], [job])
     kinds = [(stop.kind, stop.part) for stop in row.stops.exclude(kind__in=["base", "break"])]
-    assert sorted(part for kind, part in kinds if kind == "job") == [1, 2]
+    assert {part for kind, part in kinds if kind == "job"} == {1, 2}
     assert [kind for kind, _ in kinds] == ["job", "tip", "job", "tip"]
     promise = booking.standing_appointment(job)
     for stop in row.stops.filter(job=job):

@@ -10,6 +10,7 @@ from scheduler import round_plans, rounds
 from scheduler.models import Job, PlanRun, Round, Stop
 from scheduler.round_plans import PlanSettings
 from scheduler.work_ahead import weeks_ahead
+from servicing.models import Forecast
 from tests.make import (
     make_crew,
     make_job,
@@ -152,7 +153,7 @@ def test_a_plan_shows_rounds_and_what_was_left_out(desk, office, tanker):
     page = desk.get(page_of(run_for(office, tanker, jobs))).content.decode()
     assert str(jobs[0].system.premises) in page
     assert "Left out: 1" in page
-    assert "40000 L are more than" in page
+    assert "90000 L are more than" in page
 
 
 def page_of(run, name="plan_run", *more):
@@ -310,3 +311,22 @@ def test_overdue_work_stands_in_the_first_week(office, tanker):
     assert [week.litres for week in found[:3]] == [3000, 0, 2000]
     assert found[1].capacity_litres == 5 * 2 * tanker.capacity_litres
     assert found[0].capacity_litres == 4 * 2 * tanker.capacity_litres
+
+
+def test_the_year_ahead_holds_what_an_operator_drives_for_others(office, tanker):
+    installer = make_organisation(tanker_operator=office)
+    system = job_at(installer, due_on=DAY).system
+    Job.objects.all().delete()
+    Forecast.objects.create(
+        system=system,
+        organisation=installer,
+        state="ready",
+        made_on=DAY,
+        model_version="t",
+        due_on=DAY + dt.timedelta(weeks=40),
+        working_volume_litres=2800,
+        refreshed_at=NOW,
+    )
+    found = weeks_ahead(organisation=office, today=DAY)
+    assert len(found) == 52
+    assert [(week.expected, week.litres) for week in found if week.expected] == [(1, 2800)]
