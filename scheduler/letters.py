@@ -5,8 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import logging
+import re
 from typing import TYPE_CHECKING
 
+from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
@@ -162,7 +164,14 @@ def letters_of(messages: Iterable[Message]) -> Iterable[Letter]:
             subject=message.subject,
             paragraphs=paragraphs_of(message.body_text),
             reference=message.job.system.reference if message.job else "",
+            link=own_address(message.body_text),
         )
+
+
+def own_address(text: str) -> str:
+    """The first address of this site in a text: the owner's own page."""
+    found = re.search(rf"{re.escape(settings.SITE_ADDRESS)}/[^\s<>]+", text)
+    return found[0] if found else ""
 
 
 def address_lines(message: Message) -> tuple[str, ...]:

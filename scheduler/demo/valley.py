@@ -98,6 +98,7 @@ def add_organisation(slug: str, name: str, **fields: object) -> Organisation:
         name=name,
         profile=CountryProfile.objects.get(code="england"),
         phone="01632 960 000",  # Ofcom keeps 01632 960000-960999 for fiction
+        address=f"The Yard\n{slug.title()}\nZZ1 9YD",
         sender_name=name,
         sender_email=f"bookings@{slug}.example",
         carrier_registration="CBDU000000",

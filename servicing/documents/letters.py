@@ -8,12 +8,16 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from .blocks import Issuer, day_words
+from .qr import qr_svg
 from .typesetting import parts_of, set_in_type
 
 
 @dataclass(frozen=True, kw_only=True)
 class Letter:
-    """One letter. `paragraphs` are set as they are written; `reach_us` closes it."""
+    """One letter. `paragraphs` are set as they are written; `link` is an address to scan.
+
+    Nobody types a signed address off paper, so where there is one it stands as a QR code too.
+    """
 
     issuer: Issuer
     to_name: str
@@ -21,6 +25,7 @@ class Letter:
     subject: str
     paragraphs: tuple[str, ...]
     reference: str = ""
+    link: str = ""
 
 
 def letters(
@@ -36,7 +41,8 @@ def letters(
     """
     laid_out: list[dict[str, Any]] = []
     for one in told:
-        laid_out.append(asdict(one))
+        qr = qr_svg(one.link) if one.link else ""
+        laid_out.append({**asdict(one), "qr": qr})
         if progress is not None:
             progress(len(laid_out))
     if not laid_out:

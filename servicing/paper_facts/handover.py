@@ -13,7 +13,7 @@ from servicing.documents.blocks import day_words
 from servicing.models import Defect, Forecast, System, Tank, Visit
 
 from .people import place_words
-from .visits import drawings, system_words
+from .visits import drawings, due_words, system_words
 
 if TYPE_CHECKING:
     from customers.models import Premises
@@ -108,7 +108,7 @@ def pack_system(system: System, rules: RuleBook, today: dt.date) -> PackSystem:
     """One system."""
     visits = system.visits.that_count().select_related("emptying")
     forecast = Forecast.objects.filter(system=system).first()
-    due = day_words(forecast.due_on) if forecast is not None else ""
+    due = due_words(forecast.due_on, today) if forecast is not None else ""
     open_defects = Defect.objects.filter(
         visit__in=system.visits.that_count(), mended_on__isnull=True
     )
@@ -122,7 +122,7 @@ def pack_system(system: System, rules: RuleBook, today: dt.date) -> PackSystem:
         history=tuple(history_line(visit) for visit in visits[:VISITS_SHOWN]),
         history_left_out=max(0, visits.count() - VISITS_SHOWN),
         defects=tuple(f"{one.get_severity_display()}: {one.what}" for one in open_defects),
-        next_due=(f"Next emptying due by {due}.",) if due else (),
+        next_due=(f"Emptying is {due}.",) if due else (),
         level=drawings(system, today)[0],
     )
 

@@ -52,11 +52,18 @@ def service_record_facts(visit: Visit, *, issuer: Issuer, today: dt.date) -> Ser
         defects=tuple((one.get_severity_display(), one.what) for one in visit.defects.all()),
         cover_back=visit.lid_back_on,
         notes=visit.notes,
-        next_due=f"due by {day_words(due)}" if due else "",
+        next_due=due_words(due, today),
         next_because=tuple(forecast.reasons) if forecast is not None and due else (),
         level=level,
         chart=chart,
     )
+
+
+def due_words(due: dt.date | None, today: dt.date) -> str:
+    """When the next emptying falls due, or since when it has been."""
+    if due is None:
+        return ""
+    return f"due by {day_words(due)}" if due >= today else f"due since {day_words(due)}"
 
 
 def system_words(system: System) -> str:

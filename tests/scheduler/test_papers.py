@@ -218,6 +218,13 @@ def test_an_envelope_gets_the_persons_address_else_the_places(system):
     assert letters.address_lines(loose) == ("1 Lane ZZ1 1ZZ",)
 
 
+def test_the_owners_own_page_is_found_in_a_letter_and_no_other_address(settings):
+    settings.SITE_ADDRESS = "https://ebbmark.example"
+    text = "See https://other.example/x\n\nhttps://ebbmark.example/place/abc.d_e-f/\nBye"
+    assert letters.own_address(text) == "https://ebbmark.example/place/abc.d_e-f/"
+    assert letters.own_address("Nothing here.") == ""
+
+
 def owners_page(system, person):
     return owner_url(premises=system.premises, person=person)
 

@@ -59,5 +59,10 @@ def test_markup_in_a_letter_stays_text(read):
     assert "*bold* #read(1)" in text
 
 
+def test_the_address_in_a_letter_is_read_by_a_scanner(scan):
+    link = f"https://ebbmark.example/place/{'a1B2' * 20}/"
+    assert scan(due_letter(make_letter(link=link), written_on=DAY)) == [link]
+
+
 def test_empty_lines_divide_paragraphs():
     assert paragraphs_of("One\r\nmore\r\n\r\n\r\nTwo\n") == ("One\nmore", "Two")
