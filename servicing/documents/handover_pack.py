@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from .blocks import (
     Block,
+    Caution,
     Heading,
     Issuer,
     NewPage,
@@ -65,6 +66,7 @@ class PackSystem:
     history_left_out: int = 0
     defects: tuple[str, ...] = ()
     next_due: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
     level: Drawing | None = None
 
 
@@ -137,6 +139,7 @@ def _system(one: PackSystem) -> tuple[Block, ...]:
         NewPage(),
         Heading(f"{one.name}: description"),
         known(*one.description, *one.parts),
+        *((Caution("Put this right", one.warnings),) if one.warnings else ()),
         *_plan(one),
         *_maintenance(one),
         *_history(one),

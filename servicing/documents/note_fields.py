@@ -103,10 +103,6 @@ REGULATIONS = {
             "Waste (England and Wales) Regulations 2011 (SI 2011/988), regulation 35(2)",
             "The transferor has applied the waste hierarchy as regulation 12 of the same "
             "Regulations requires.",
-            (
-                "A householder need not complete a transfer note but must hand waste only to an "
-                "authorised person. This note is issued all the same, as evidence of that.",
-            ),
         ),
     ),
     "scotland": Law(
@@ -123,6 +119,11 @@ REGULATIONS = {
         ),
     ),
 }
+
+HOUSEHOLDERS = (
+    "A householder need not complete a transfer note but must hand waste only to an authorised "
+    "person. This note is issued all the same, as evidence of that."
+)
 
 UNKNOWN_LAW = (
     "Which particulars the law of this country asks for is not confirmed. The note carries those "

@@ -100,7 +100,7 @@ def season_ticket_sheet(ticket: SeasonTicket, stamp: Stamp) -> Sheet:
             ),
             *what_passes(note.waste),
             *sides(note),
-            *declaration(note.country),
+            *declaration(note),
             *_of_the_country(note.country),
             ToSign(
                 (

@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 
 from .blocks import Block, Heading, Issuer, Sheet, Stamp, ToCheck, ToSign, day_words, known
-from .note_fields import REGULATIONS, UNKNOWN_LAW, asked_for
+from .note_fields import HOUSEHOLDERS, REGULATIONS, UNKNOWN_LAW, asked_for
 from .typesetting import typeset
 
 HOUSEHOLD = "none: household"
@@ -134,7 +134,7 @@ def transfer_note_sheet(note: TransferNote, stamp: Stamp) -> Sheet:
             *what_passes(note.waste),
             *_where(note),
             *sides(note),
-            *declaration(note.country),
+            *declaration(note),
             ToSign(
                 (
                     ("Transferor", note.transferor.signed_by),
@@ -196,9 +196,9 @@ def sides(note: TransferNote) -> tuple[Block, ...]:
     )
 
 
-def declaration(country: str) -> tuple[Block, ...]:
+def declaration(note: TransferNote) -> tuple[Block, ...]:
     """What the signatures confirm, and the rule that asks for it."""
-    law = REGULATIONS.get(country)
+    law = REGULATIONS.get(note.country)
     blocks: list[Block] = [Heading("What is confirmed by signing")]
     if law is None:
         return (*blocks, ToCheck(UNKNOWN_LAW))
@@ -207,4 +207,6 @@ def declaration(country: str) -> tuple[Block, ...]:
         pairs.append(("Waste hierarchy", law.hierarchy))
     blocks.append(known(*pairs))
     blocks += [ToCheck(one) for one in law.to_check]
+    if note.activity_code == HOUSEHOLD:
+        blocks.append(ToCheck(HOUSEHOLDERS))
     return tuple(blocks)

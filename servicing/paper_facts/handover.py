@@ -122,9 +122,18 @@ def pack_system(system: System, rules: RuleBook, today: dt.date) -> PackSystem:
         history=tuple(history_line(visit) for visit in visits[:VISITS_SHOWN]),
         history_left_out=max(0, visits.count() - VISITS_SHOWN),
         defects=tuple(f"{one.get_severity_display()}: {one.what}" for one in open_defects),
+        warnings=warnings(system, rules),
         next_due=(f"Emptying is {due}.",) if due else (),
         level=drawings(system, today)[0],
     )
+
+
+def warnings(system: System, rules: RuleBook) -> tuple[str, ...]:
+    """What a confirmed rule forbids and is there all the same."""
+    rule = rules.rule("no_septic_to_watercourse", system.kind)
+    if rule is None or not rule.is_law or system.discharge != System.Discharge.WATERCOURSE:
+        return ()
+    return (f"It is recorded as discharging to a watercourse. {rule.source}.",)
 
 
 def description(system: System) -> tuple[tuple[str, str], ...]:

@@ -245,6 +245,14 @@ def test_a_handover_pack_names_nobody_and_tells_everything_else(system, ines):
     assert "Tess" not in told
 
 
+def test_a_septic_tank_to_a_watercourse_is_told_to_the_buyer(system):
+    # General binding rules for small sewage discharges (England), rule 6.
+    system.discharge = "watercourse"
+    system.save()
+    pack = paper_drafts.handover_pack_draft(premises=system.premises, today=TODAY).facts
+    assert "rule 6" in pack.systems[0].warnings[0]
+
+
 def test_the_same_pack_twice_is_one_and_a_changed_one_is_another(system, ines):
     def pack():
         draft = paper_drafts.handover_pack_draft(premises=system.premises, today=TODAY)
