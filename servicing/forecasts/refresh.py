@@ -143,7 +143,12 @@ def _work_out_anew(wanted: list[Wanted], circumstances: CircumstancesOfAll) -> i
     keep_questions(
         {one.record.system.pk: (one.record.system, one.asked) for one in wanted}, today=today
     )
-    return write_rows(list(rows.values()), today=today)
+    same = [
+        one.record.system.pk
+        for one in wanted
+        if one.standing is not None and one.standing.inputs_digest == one.digest
+    ]
+    return write_rows(list(rows.values()), same=same, today=today)
 
 
 def _row(
