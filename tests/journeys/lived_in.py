@@ -19,7 +19,7 @@ from django.utils import timezone
 
 from customers.local_days import at_local, local_today, zone_of
 from customers.models import Membership, Organisation, Party, User
-from scheduler import booking, demo, round_plans, rounds, tasks
+from scheduler import booking, day_again, demo, round_plans, rounds, tasks
 from scheduler.messages.consent import leave_token
 from scheduler.models import Crew, Job, Message, PlanRun, Round
 from scheduler.owner_links import owner_url
@@ -47,7 +47,9 @@ def live_in() -> LivedIn:
     run = plan(today + dt.timedelta(days=1), jobs=6)
     rounds.accept_rounds(run=run, rounds=run.rounds.all(), by=merryn(), now=early)
     plan(today + dt.timedelta(days=2), jobs=8)
-    drive_two_stops(Round.objects.get(day=today, accepted_at__isnull=False))
+    tess = Round.objects.get(day=today, accepted_at__isnull=False)
+    drive_two_stops(tess)
+    break_down(tess)
     tasks.write_reminders()
     tasks.drain_outbox()
     place = owner_address()
@@ -113,6 +115,22 @@ def drive_two_stops(planned: Round) -> None:
     job.refresh_from_db()
     assert job.state == Job.State.DONE
     client.post(reverse("scheduler:stop_arrived", args=[second.public_id]))
+
+
+def break_down(planned: Round) -> None:
+    """Its tanker stops for the day; what becomes of its jobs is proposed, not settled."""
+    run = day_again.plan_rest(
+        organisation=planned.organisation,
+        off_the_road=[planned.tanker],
+        shut_works=[],
+        given_up=[],
+        urgent=[],
+        because="The pump failed",
+        by=merryn(),
+        now=timezone.now(),
+        seconds=1,
+    )
+    round_plans.run_plan(run.pk)
 
 
 def begun(*forms: BaseForm) -> dict[str, str]:
