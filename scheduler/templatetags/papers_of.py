@@ -8,6 +8,7 @@ from django import template
 
 from scheduler.job_papers import asks_activity
 from scheduler.job_sheets import may_do_visit
+from servicing.forms.papers import ActivityForm
 from servicing.models import Paper
 
 if TYPE_CHECKING:
@@ -36,6 +37,6 @@ def papers_of(context: dict[str, Any], job: Job) -> dict[str, Any]:
         "papers": papers,
         "wants_record": Paper.Kind.SERVICE_RECORD not in kinds,
         "wants_note": is_emptied and Paper.Kind.TRANSFER_NOTE not in kinds,
-        "asks_activity": asks_activity(job),
+        "activity_form": ActivityForm() if asks_activity(job) else None,
         "csrf_token": context.get("csrf_token"),
     }

@@ -4,22 +4,21 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import path
+from django.urls import path, reverse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST
 
 from customers.access import member_required
+from customers.form_pages import Crumb, FormPage, form_page
 from customers.middleware import user_of
 from scheduler.job_papers import carer_of, issue_for_job, printed_job_sheet
 from scheduler.job_sheets import require_visit, today_at
 from scheduler.models import Job
 from scheduler.views.job_sheet import visible_job
-from servicing.forms.papers import ActivityField
+from servicing.forms.papers import ActivityForm
 from servicing.models import Paper, System
 from servicing.paper_drafts import PaperRefused
 from servicing.views.papers import pdf_answer
@@ -38,27 +37,33 @@ def job_paper(request: HttpRequest, public_id: UUID, kind: str) -> HttpResponse:
     require_visit(user_of(request), job)
     if kind not in Paper.OF_VISITS:
         raise Http404
+    form = ActivityForm(request.POST)
+    if not form.is_valid():
+        return not_issued(request, job, form)
     try:
         paper = issue_for_job(
             job=job,
             kind=kind,
             by=user_of(request),
             today=today_at(job.system.premises, timezone.now()),
-            activity_code=activity_of(request),
+            activity_code=form.cleaned_data["activity_code"],
         )
     except PaperRefused as refused:
         for reason in refused.reasons:
-            messages.warning(request, f"Not issued. {reason}")
-        return redirect("scheduler:job", public_id)
+            form.add_error(None, reason)
+        return not_issued(request, job, form)
     return redirect("servicing:paper", paper.public_id)
 
 
-def activity_of(request: HttpRequest) -> str:
-    """The SIC code typed; PaperRefused for what is none."""
-    try:
-        return ActivityField().clean(request.POST.get("activity_code", ""))
-    except ValidationError as fault:
-        raise PaperRefused(*fault.messages) from fault
+def not_issued(request: HttpRequest, job: Job, form: ActivityForm) -> HttpResponse:
+    """Why the paper may not be printed, with what was typed, to be tried again."""
+    back = reverse("scheduler:job", args=[job.public_id])
+    crumbs = (Crumb(f"{job.get_kind_display()} of {job.system.reference}", back),)
+    lead = "What stands against it is named below. Put it right, then issue the paper."
+    page = FormPage("Not issued yet", "Issue", back, crumbs, lead)
+    answer = form_page(request, page, form)
+    answer.status_code = 422
+    return answer
 
 
 @member_required

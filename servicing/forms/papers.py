@@ -35,6 +35,12 @@ class ActivityField(forms.CharField):
         return typed
 
 
+class ActivityForm(forms.Form):
+    """What the customer does, for the transfer note of one emptying."""
+
+    activity_code = ActivityField()
+
+
 class SeasonTicketForm(forms.Form):
     """The season, and what the customer does."""
 

@@ -54,8 +54,9 @@ def test_a_note_that_may_not_be_printed_says_why(office, done):
     done.organisation.carrier_registration = ""
     done.organisation.save()
     where = reverse("scheduler:job_paper", args=[done.public_id, "transfer_note"])
-    page = office.post(where, follow=True).content.decode()
-    assert "Not issued. The carrier&#x27;s registration number is not recorded." in page
+    page = office.post(where).content.decode()
+    assert "Not issued yet" in page
+    assert "The carrier&#x27;s registration number is not recorded." in page
 
 
 def test_the_carrier_on_a_note_is_whoever_drove(client, done):
@@ -79,6 +80,14 @@ def test_a_business_gets_its_note_with_its_activity_only(office, done, code):
     where = reverse("scheduler:job_paper", args=[done.public_id, "transfer_note"])
     office.post(where, {"activity_code": code})
     assert Paper.objects.exists() == (code == "5630")
+
+
+def test_what_was_typed_for_a_note_is_not_lost(office, done):
+    where = reverse("scheduler:job_paper", args=[done.public_id, "transfer_note"])
+    response = office.post(where, {"activity_code": "hotel"})
+    assert response.status_code == 422
+    assert b'value="hotel"' in response.content
+    assert b"four or five figures, such as" in response.content
 
 
 def test_a_job_without_a_visit_has_no_papers_but_a_sheet_to_print(office, system):
