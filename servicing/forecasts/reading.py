@@ -135,45 +135,29 @@ def read_systems(ids: Sequence[int]) -> dict[int, OnRecord]:
     """Record of each of these systems by its id, in order of id: seven questions for any number."""
     rows = System.objects.filter(pk__in=ids).order_by("pk").values_list(*SystemRow._fields)
     found = {row[0]: OnRecord(SystemRow(*row)) for row in rows}
-    counting = {"visit__abandoned_because": "", "visit__replaced_by__isnull": True}
-    tanks = Tank.objects.filter(system__in=ids).order_by("position", "pk")
-    _share_out(found, "tanks", tanks.values_list("system_id", *TankRow._fields), TankRow)
-    spells = Occupancy.objects.filter(system__in=ids).order_by("since", "pk")
-    _share_out(
-        found, "occupancies", spells.values_list("system_id", *OccupancyRow._fields), OccupancyRow
-    )
-    emptyings = Emptying.objects.filter(visit__system__in=ids, **counting)
-    _share_out(
-        found,
-        "emptyings",
-        emptyings.order_by("visit__visited_on", "pk").values_list(
-            "visit__system_id", "visit__visited_on", *EmptyingRow._fields[1:]
-        ),
-        EmptyingRow,
-    )
-    dips = Dip.objects.filter(visit__system__in=ids, **counting)
-    _share_out(
-        found,
-        "dips",
-        dips.order_by("visit__visited_on", "pk").values_list(
-            "visit__system_id", "visit__visited_on", *DipRow._fields[1:]
-        ),
-        DipRow,
-    )
-    chambers = Chamber.objects.filter(system__in=ids, kind__in=LOOKED_INTO).order_by("label", "pk")
-    _share_out(
-        found, "chambers", chambers.values_list("system_id", *ChamberRow._fields), ChamberRow
-    )
-    looks = ChamberFinding.objects.filter(visit__system__in=ids, **counting)
-    _share_out(
-        found,
-        "looks",
-        looks.order_by("visit__visited_on", "pk").values_list(
-            "visit__system_id", "chamber_id", "visit__visited_on", *LookRow._fields[2:]
-        ),
-        LookRow,
-    )
+    _share_out(found, "tanks", _parts(Tank, TankRow, ids).order_by("position", "pk"), TankRow)
+    spells = _parts(Occupancy, OccupancyRow, ids).order_by("since", "pk")
+    _share_out(found, "occupancies", spells, OccupancyRow)
+    chambers = _parts(Chamber, ChamberRow, ids).filter(kind__in=LOOKED_INTO)
+    _share_out(found, "chambers", chambers.order_by("label", "pk"), ChamberRow)
+    _share_out(found, "emptyings", _of_visits(Emptying, EmptyingRow, ids), EmptyingRow)
+    _share_out(found, "dips", _of_visits(Dip, DipRow, ids), DipRow)
+    _share_out(found, "looks", _of_visits(ChamberFinding, LookRow, ids), LookRow)
     return found
+
+
+def _parts(model: Any, kind: Any, ids: Sequence[int]) -> Any:
+    """Parts of these systems, each behind the id of its system."""
+    return model.objects.filter(system__in=ids).values_list("system_id", *kind._fields)
+
+
+def _of_visits(model: Any, kind: Any, ids: Sequence[int]) -> Any:
+    """What visits that count found at these systems, oldest first; `on` is the visit's day."""
+    fields = ["visit__visited_on" if name == "on" else name for name in kind._fields]
+    rows = model.objects.filter(
+        visit__system__in=ids, visit__abandoned_because="", visit__replaced_by__isnull=True
+    )
+    return rows.order_by("visit__visited_on", "pk").values_list("visit__system_id", *fields)
 
 
 def _share_out(found: dict[int, OnRecord], part: str, rows: Any, kind: Any) -> None:

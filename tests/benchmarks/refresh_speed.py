@@ -1,7 +1,7 @@
 """How long the nightly refresh takes: ``python -m tests.benchmarks.refresh_speed``.
 
-Makes a database of its own beside the one of DATABASE_URL (PostgreSQL, or SQLite in a folder of
-its own), fills it with invented systems of two dips each, and measures: the first night, when
+Makes a database of its own beside the one of DATABASE_URL (PostgreSQL; SQLite only with one
+worker), fills it with invented systems of two dips each, and measures: the first night, when
 nothing is worked out yet; an ordinary night, a day later, when one system in fifty has a new
 visit; a night a week later, when every level has aged; and a night on which the fleet's lesson
 changed every forecast. ``--workers 2`` shares the shards between two processes, as two Celery
@@ -18,6 +18,10 @@ import random
 import resource
 import time
 from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from servicing.models import System, Tank
 
 TODAY = dt.date(2027, 1, 4)
 SHARD = 5000
@@ -92,7 +96,7 @@ def _nights() -> list[tuple[str, dt.date, Callable[[], None]]]:
 def _fill(count: int) -> None:
     """Systems in one organisation: emptied on a day, two dips since, two to five people."""
     from customers.models import CountryProfile, Organisation, Premises  # noqa: PLC0415
-    from servicing.models import Dip, Occupancy, System, Tank, Visit  # noqa: PLC0415
+    from servicing.models import Occupancy, System, Tank  # noqa: PLC0415
 
     dice = random.Random(81_100)
     owner = Organisation.objects.create(
@@ -107,7 +111,7 @@ def _fill(count: int) -> None:
         places = Premises.objects.bulk_create(
             [Premises(organisation=owner, name=f"House {n}") for n in numbers]
         )
-        systems = System.objects.bulk_create([
+        systems = System.objects.bulk_create(
             System(
                 organisation=owner,
                 premises=place,
@@ -116,28 +120,36 @@ def _fill(count: int) -> None:
                 last_emptied_on=TODAY - dt.timedelta(days=dice.randint(800, 1600)),
             )
             for n, place in zip(numbers, places, strict=True)
-        ])  # fmt: skip
+        )
         tanks = Tank.objects.bulk_create(
-            [Tank(system=one, working_volume_litres=dice.choice((2800, 3800, 4600)))
-             for one in systems]
-        )  # fmt: skip
+            Tank(system=one, working_volume_litres=dice.choice((2800, 3800, 4600)))
+            for one in systems
+        )
         Occupancy.objects.bulk_create(
-            [Occupancy(system=one, persons=dice.randint(2, 5)) for one in systems]
+            Occupancy(system=one, persons=dice.randint(2, 5)) for one in systems
         )
         for days in (250, 600):
-            visits = Visit.objects.bulk_create([
-                Visit(
-                    organisation=owner,
-                    system=one,
-                    visited_on=one.last_emptied_on + dt.timedelta(days=days + dice.randint(0, 90)),
-                    lid_back_on=True,
-                )
-                for one in systems
-            ])  # fmt: skip
-            Dip.objects.bulk_create([
-                Dip(visit=visit, tank=tank, litres=days * dice.uniform(0.3, 1.1))
-                for visit, tank in zip(visits, tanks, strict=True)
-            ])  # fmt: skip
+            _dip_all(systems, tanks, days, dice)
+
+
+def _dip_all(systems: list[System], tanks: list[Tank], days: int, dice: random.Random) -> None:
+    """One dip in each tank, about so many days after it was emptied."""
+    from servicing.models import Dip, Visit  # noqa: PLC0415
+
+    visits = Visit.objects.bulk_create(
+        Visit(
+            organisation=one.organisation,
+            system=one,
+            visited_on=one.last_emptied_on + dt.timedelta(days=days + dice.randint(0, 90)),
+            lid_back_on=True,
+        )
+        for one in systems
+        if one.last_emptied_on
+    )
+    Dip.objects.bulk_create(
+        Dip(visit=visit, tank=tank, litres=days * dice.uniform(0.3, 1.1))
+        for visit, tank in zip(visits, tanks, strict=True)
+    )
 
 
 def _visit_some(day: dt.date) -> None:
