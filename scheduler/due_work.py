@@ -141,7 +141,9 @@ def is_required(row: Forecast, *, today: dt.date) -> bool:
 
     High: overdue, or more likely than not over its limit within thirty days.
     """
-    if row.binding_rule not in {"", "risk", "cost", "horizon"} or (row.due_on and row.due_on < today):
+    if row.binding_rule not in {"", "risk", "cost", "horizon"} or (
+        row.due_on and row.due_on < today
+    ):
         return True
     soon = (row.made_on + dt.timedelta(days=30)).isoformat()
     return float(row.over_risk.get(soon, 0)) >= HIGH_RISK

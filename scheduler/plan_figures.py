@@ -100,3 +100,12 @@ def changes_of(run: PlanRun) -> list[tuple[Job | None, dict[str, Any]]]:
     rows = jobs_named(run, run.changes)
     lines = sorted(run.changes, key=lambda line: (not line["promise_broken"], line["kind"]))
     return [(rows.get(line["job"]), line) for line in lines]
+
+
+def runs_with_outcome(runs: QuerySet[PlanRun]) -> QuerySet[PlanRun]:
+    """Runs with how many of their rounds are accepted, and how many are still proposals."""
+    proposed = Q(rounds__accepted_at__isnull=True, rounds__isnull=False)
+    return runs.annotate(
+        accepted_count=Count("rounds", filter=Q(rounds__accepted_at__isnull=False)),
+        proposed_count=Count("rounds", filter=proposed),
+    )

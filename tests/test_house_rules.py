@@ -45,8 +45,8 @@ LONG_FUNCTIONS = {
     "scheduler/demo/fleet.py: add_fleet": "a list of invented tankers, crews and works",
     "scheduler/demo/sheet.py: past_installations": "the rows of an invented list",
     "scheduler/demo/systems.py: add_system": "one keyword for each column of a row",
+    "scheduler/messages/compose.py: write_down": "one keyword for each column of a row",
     "servicing/forecasts/rows.py: forecast_row": "one keyword for each column of a row",
-    "tests/benchmarks/routing_instances.py: kim_277": "a published file, read section by section",
     "tests/world.py: make_world": "one of everything, in the order in which rows need each other",
 }
 

@@ -10,6 +10,7 @@ from scheduler.messages.links import leave_address, owner_address
 from scheduler.messages.own_ladder import OwnWords
 from scheduler.messages.recipients import EMAIL, SMS, Recipient
 from scheduler.messages.senders import message_id
+from scheduler.messages.waking import wake_for
 from scheduler.messages.words import fill, fill_short
 from scheduler.models import Message
 
@@ -94,6 +95,8 @@ def write_down(draft: Draft) -> Message | None:
             "expires_at": draft.expires_at,
         },
     )
+    if is_new:
+        wake_for(message)
     return message if is_new else None
 
 

@@ -11,7 +11,7 @@ from django.db import DatabaseError, transaction
 from django.utils import timezone
 
 from customers.models import Agreement, Organisation
-from scheduler.messages import consent, steps
+from scheduler.messages import consent, steps, visits_told
 from scheduler.messages.compose import Draft, write_down
 from scheduler.messages.letters import comes_too_late
 from scheduler.messages.own_ladder import ladder_of
@@ -118,6 +118,9 @@ def class_of(job: Job, today: date) -> str:
 @transaction.atomic
 def remind_of_visit(appointment: Appointment, *, ladder: Ladder, now: datetime) -> int:
     """Write the reminder an agreed visit has reached, to each who expects it."""
+    # A part in the place may begin or end by its date alone: the calendars follow here.
+    if appointment.events.exists():
+        visits_told.tell(appointment, now=now)
     job = appointment.job
     premises = job.system.premises
     zone = premises.zone_name

@@ -23,6 +23,7 @@ from scheduler import rounds as verbs
 from scheduler.charts import WeekLoad, weeks
 from scheduler.forms.rounds import CrewForm, WithdrawForm
 from scheduler.models import PlanRun, Round
+from scheduler.plan_figures import runs_with_outcome
 from scheduler.round_readiness import has_begun, round_words
 from scheduler.round_sheets import map_of, rounds_with_stops, sheet_of, sheets_of
 from scheduler.views.plans import back_to
@@ -52,7 +53,9 @@ def rounds(request: HttpRequest) -> HttpResponse:
     accepted = Round.objects.filter(
         organisation=organisation, accepted_at__isnull=False, day__range=span
     )
-    runs = PlanRun.objects.filter(organisation=organisation, first_day__gte=today)
+    runs = runs_with_outcome(
+        PlanRun.objects.filter(organisation=organisation, first_day__gte=today)
+    )
     load = weeks_ahead(organisation=organisation, today=today)
     context = {
         "today": today,

@@ -82,7 +82,7 @@ def test_the_sheet_comes_back_as_it_was_recorded(client, job, tess, first):
     client.force_login(tess)
     sent = as_sent(client.get(address(job)))
     assert sent["arrived"] == "08:10:00"  # summer time: an hour ahead of UTC
-    assert (sent["volume_removed"], sent["removed"]) == ("270.0", "all")
+    assert (sent["volume_removed"], sent["removed"]) == ("270", "all")
     assert (sent["surface"], sent["blower_running"]) == ("soft", "no")
 
 

@@ -9,6 +9,7 @@ from django.db.models import ProtectedError
 
 from customers import register
 from scheduler.messages import telling
+from scheduler.messages.ladder import plan_reminders
 from scheduler.models import CalendarEvent, Message
 from tests.make import make_person, make_user
 from tests.scheduler.messages.visits import (
@@ -102,3 +103,15 @@ def test_somebody_at_two_places_gets_both_visits_anew():
     omar.email = "omar@new.example"
     omar.save()
     assert Message.objects.filter(state="waiting", to_address="omar@new.example").count() == 2
+
+
+def test_a_part_that_begins_or_ends_by_its_date_alone_is_followed_by_the_calendars(told):
+    visit, omar = told
+    sid = make_person(omar.organisation)
+    soon = NOW.date() + timedelta(days=2)
+    add_party(visit.job.system, sid, since=soon)
+    assert waiting() == set()
+    plan_reminders(now=NOW + timedelta(days=1))
+    assert waiting() == set()
+    plan_reminders(now=NOW + timedelta(days=2))
+    assert waiting() == {(sid.email, "REQUEST")}

@@ -330,3 +330,13 @@ def test_the_year_ahead_holds_what_an_operator_drives_for_others(office, tanker)
     found = weeks_ahead(organisation=office, today=DAY)
     assert len(found) == 52
     assert [(week.expected, week.litres) for week in found if week.expected] == [(1, 2800)]
+
+
+def test_the_overview_says_what_became_of_a_plan(desk, office, planner, tanker):
+    run = run_for(office, tanker, [job_at(office)])
+    overview = reverse("scheduler:rounds")
+    assert "Ready to look at" in desk.get(overview).content.decode()
+    rounds.accept_rounds(run=run, rounds=run.rounds.all(), by=planner, now=NOW)
+    page = desk.get(overview).content.decode()
+    assert "Ready to look at" not in page
+    assert 'data-label="Where it is">Accepted<' in page

@@ -102,7 +102,7 @@ class CuttingSink(Sink):
 
 
 @pytest.mark.service
-@pytest.mark.django_db(transaction=True)
+@pytest.mark.django_db(transaction=True, serialized_rollback=True)
 def test_a_database_that_cuts_the_connection_loses_nothing():
     if connection.vendor != "postgresql":
         pytest.skip("SQLite has no connection to cut; PostgreSQL by DATABASE_URL does")
