@@ -26,11 +26,7 @@ def add_visits(
     for one in holding[UNKNOWN:]:
         tank = one.system.tanks.first()
         volume = (tank.working_volume_litres if tank else None) or 2800
-        full_after = (THIRD * volume / one.litres_a_year) ** (1 / EXPONENT)
-        longest = 4.0 if organisation.interval_override_months else 1.05
-        since = min(dice.uniform(0.02, 0.68) * full_after, dice.uniform(0.1, 1) * longest)
-        if one.system.kind == System.Kind.CESSPOOL:
-            since = dice.uniform(0.01, 0.07)  # it takes everything, and is full within weeks
+        since = years_since(organisation, one, volume, dice)
         emptied = clear_of_weekend(today - dt.timedelta(days=max(3, round(since * 365.25))))
         if one.system.installed_on and emptied < one.system.installed_on:
             emptied = one.system.installed_on
@@ -46,6 +42,16 @@ def add_visits(
     for one in made:
         if dice.random() < 0.25:
             add_look(organisation, one.system, dice=dice, today=today)
+
+
+def years_since(organisation: Organisation, one: Made, volume: float, dice: random.Random) -> float:
+    """How long ago a system was emptied, in years."""
+    full_after = (THIRD * volume / one.litres_a_year) ** (1 / EXPONENT)
+    longest = 4.0 if organisation.interval_override_months else 1.05
+    since = min(dice.uniform(0.02, 0.68) * full_after, dice.uniform(0.1, 1) * longest)
+    if one.system.kind == System.Kind.CESSPOOL:
+        return dice.uniform(0.01, 0.07)  # it takes everything, and is full within weeks
+    return since
 
 
 def clear_of_weekend(day: dt.date) -> dt.date:
