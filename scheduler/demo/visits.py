@@ -51,7 +51,7 @@ def years_since(organisation: Organisation, one: Made, volume: float, dice: rand
     since = min(dice.uniform(0.02, 0.68) * full_after, dice.uniform(0.1, 1) * longest)
     if one.system.kind == System.Kind.CESSPOOL:
         return dice.uniform(0.01, 0.07)  # it takes everything, and is full within weeks
-    return since
+    return float(since)
 
 
 def clear_of_weekend(day: dt.date) -> dt.date:

@@ -87,7 +87,7 @@ def test_an_estimate_by_eye_and_a_corrected_visit_teach_nothing():
 
 def test_chambers_found_blocked_bring_the_next_look_at_others_forward():
     organisation = make_organisation()
-    dates = []
+    dates: list[dt.date] = []
     for flow in ("free", "none"):
         for number in range(8):
             look_twice(organisation, f"{flow} {number}", flow)

@@ -39,7 +39,7 @@ class SilentServer:
 
     def __init__(self, *says: bytes) -> None:
         self.listening = socket.create_server(("127.0.0.1", 0))
-        self.says, self.calls = says, []
+        self.says, self.calls: list[int] = says, []
         threading.Thread(target=self._answer, daemon=True).start()
 
     def _answer(self) -> None:
