@@ -39,7 +39,8 @@ class SilentServer:
 
     def __init__(self, *says: bytes) -> None:
         self.listening = socket.create_server(("127.0.0.1", 0))
-        self.says, self.calls: list[int] = says, []
+        self.says = says
+        self.calls: list[int] = []
         threading.Thread(target=self._answer, daemon=True).start()
 
     def _answer(self) -> None:
