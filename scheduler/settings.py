@@ -128,7 +128,8 @@ AXES_ENABLE_ACCESS_FAILURE_LOG = False
 AXES_VERBOSE = False
 
 LANGUAGE_CODE = "en-gb"
-LANGUAGES = [("en-gb", "English"), ("cy", "Cymraeg")]
+# One language until a second is whole: half a translation is worse than none.
+LANGUAGES = [("en-gb", "English")]
 TIME_ZONE = "UTC"
 USE_I18N = True
 USE_TZ = True
