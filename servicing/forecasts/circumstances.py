@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from servicing.forecasts.reading import OnRecord
 
 # Raised when rows say something new from the same facts, so that they are written anew.
-WORDING_VERSION = "1"
+WORDING_VERSION = "2"
 RULES = ("trigger_share", "interval_months", "default_volume_litres", "service_months")
 
 

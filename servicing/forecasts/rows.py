@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from dateutil.relativedelta import relativedelta
 
 from servicing.forecasting.outcomes import MODEL_VERSION
-from servicing.forecasts.wording import binding_sentence, day_words, reasons
+from servicing.forecasts.wording import binding_sentence, day_words, plain_dates, reasons
 from servicing.models import Forecast, System
 
 if TYPE_CHECKING:
@@ -83,7 +83,7 @@ def forecast_row(
             litres=ours.litres,
             binding=binding,
         ),
-        assumptions=known.assumptions + [one.text for one in result.assumptions],
+        assumptions=known.assumptions + [plain_dates(one.text) for one in result.assumptions],
         questions=[question.text for question in result.questions],
     )
 

@@ -130,7 +130,7 @@ PARTS = {
 
 def fault_words(fault: Fault, facts: SystemFacts) -> str:
     """A fault with the field it stands in, as the register names it."""
-    return f"{_field_words(fault.field, facts)}: {_plain_dates(fault.message)}."
+    return f"{_field_words(fault.field, facts)}: {plain_dates(fault.message).rstrip('.')}."
 
 
 def _field_words(field: str, facts: SystemFacts) -> str:
@@ -146,12 +146,13 @@ def _field_words(field: str, facts: SystemFacts) -> str:
     return f"{words}, {detail}" if detail else words
 
 
-def _plain_dates(message: str) -> str:
+def plain_dates(message: str) -> str:
+    """A sentence of the science with its days written as people write them."""
     return re.sub(
         r"\b(\d{4})-(\d{2})-(\d{2})\b",
         lambda day: day_words(dt.date(int(day[1]), int(day[2]), int(day[3]))),
         message,
-    ).rstrip(".")
+    )
 
 
 def measure_words(wrong: BadMeasure) -> str:

@@ -333,3 +333,9 @@ def test_every_kind_that_is_emptied_gets_a_date_from_its_level(kind):
     assert forecast.state == Forecast.State.READY
     assert forecast.due_on > TODAY - dt.timedelta(days=30)
     assert (forecast.service_due_on is not None) == (kind == "package_plant")
+
+
+def test_assumptions_write_days_as_people_do():
+    forecast = refresh_forecast(make_system(installed_on=dt.date(2009, 8, 13)), today=TODAY)
+    assert any("13 August 2009" in line for line in forecast.assumptions)
+    assert not any("2009-08-13" in line for line in forecast.assumptions)
