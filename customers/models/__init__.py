@@ -13,3 +13,5 @@ from .people import Person as Person
 from .people import Suppression as Suppression
 from .premises import Party as Party
 from .premises import Premises as Premises
+from .removals import Removal as Removal
+from .sales import Sale as Sale

@@ -220,6 +220,8 @@ class Membership(models.Model):
     )
     role = models.CharField(max_length=10, choices=Role)
 
+    history = HistoricalRecords()
+
     class Meta:
         constraints: ClassVar = [
             models.UniqueConstraint(

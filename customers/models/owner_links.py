@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 from django.utils import timezone
+from simple_history.models import HistoricalRecords
 
 from .owned import OwnedModel, OwnedQuerySet
 from .people import Person
@@ -20,6 +21,7 @@ class OwnerLink(OwnedModel):
     times_opened = models.PositiveIntegerField(default=0)
 
     objects = OwnedQuerySet["OwnerLink"].as_manager()
+    history = HistoricalRecords(excluded_fields=["last_opened_at", "times_opened"])
 
     class Meta:
         constraints = (

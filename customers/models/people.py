@@ -30,6 +30,11 @@ class Person(OwnedModel):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def is_erased(self) -> bool:
+        """Whether the person's data were erased: the row stays for what refers to it."""
+        return self.removals.exists()
+
 
 class ContactPreference(models.Model):
     """One line of the consent ledger: what a person allowed or refused, when, and how we know."""

@@ -6,6 +6,7 @@ import datetime as dt
 from typing import ClassVar
 
 from django.db import models
+from simple_history.models import HistoricalRecords
 
 from customers.models import OwnedModel, OwnedQuerySet
 
@@ -27,6 +28,7 @@ class TellingRules(OwnedModel):
     order = models.CharField(max_length=10, choices=Order, default=Order.EMAIL_FIRST)
 
     objects = OwnedQuerySet["TellingRules"].as_manager()
+    history = HistoricalRecords()
 
     class Meta:
         verbose_name_plural = "telling rules"
@@ -53,6 +55,7 @@ class LadderStep(OwnedModel):
     words = models.TextField(blank=True)
 
     objects = OwnedQuerySet["LadderStep"].as_manager()
+    history = HistoricalRecords()
 
     class Meta:
         ordering: ClassVar = ["days"]

@@ -2,6 +2,8 @@ from .forecasts import Forecast as Forecast
 from .forecasts import ForecastFigures as ForecastFigures
 from .forecasts import PastForecast as PastForecast
 from .learning import FleetLearning as FleetLearning
+from .occupancies import Occupancy as Occupancy
+from .operator_checks import OperatorCheck as OperatorCheck
 from .papers import LetterBatch as LetterBatch
 from .papers import Paper as Paper
 from .papers import PaperIsFinal as PaperIsFinal
@@ -10,7 +12,6 @@ from .papers import paper_number as paper_number
 from .questions import Question as Question
 from .systems import Chamber as Chamber
 from .systems import DrainageField as DrainageField
-from .systems import Occupancy as Occupancy
 from .systems import System as System
 from .systems import SystemQuerySet as SystemQuerySet
 from .systems import Tank as Tank

@@ -60,6 +60,20 @@ class System(OwnedModel):
     registration = models.CharField(
         max_length=60, blank=True, help_text="Registration, consent or permit number."
     )
+    registration_holder = models.CharField(
+        max_length=160, blank=True, help_text="In whose name the registration or permit is."
+    )
+    registration_valid_to = models.DateField(
+        null=True, blank=True, help_text="Only where the registration or permit runs out."
+    )
+    under_permit = models.BooleanField(
+        default=False, help_text="Runs under a permit of its own, not under the general rules."
+    )
+    check_reminders = models.BooleanField(
+        default=False,
+        verbose_name="reminders of the monthly check",
+        help_text="The operator is reminded each month to look at it, from outside.",
+    )
     maker_interval_months = models.PositiveSmallIntegerField(
         null=True, blank=True, help_text="Longest time between emptyings the maker allows."
     )
@@ -234,55 +248,3 @@ class DrainageField(models.Model):
 
     def __str__(self) -> str:
         return f"Drainage field of {self.system.reference}"
-
-
-class Occupancy(models.Model):
-    """Who used a system from a day on, until the next such row."""
-
-    class Use(models.TextChoices):
-        RESIDENCE = "residence", "House"
-        HOLIDAY_LET = "holiday_let", "Holiday let"
-        HOTEL = "hotel", "Hotel or guest house (beds)"
-        OFFICE = "office", "Office (people)"
-        SCHOOL = "school", "School (people)"
-        FACTORY = "factory", "Works without process waste (people)"
-        BAR = "bar", "Bar (customers a day)"
-        RESTAURANT = "restaurant", "Kitchen (meals a day)"
-        SEATS = "seats", "Hall (seats)"
-        PUBLIC_WC = "public_wc", "Public toilets (bowls)"
-
-    system = models.ForeignKey(System, on_delete=models.CASCADE, related_name="occupancies")
-    since = models.DateField(null=True, blank=True, help_text="Empty: as long as we know of.")
-    use = models.CharField(max_length=20, choices=Use, default=Use.RESIDENCE)
-    persons = models.FloatField(
-        null=True,
-        blank=True,
-        validators=[MinValueValidator(0), MaxValueValidator(5000)],
-        help_text="People, meals, seats or bowls, as the use says; empty when not known.",
-    )
-    weeks_per_year = models.FloatField(
-        default=52, validators=[MinValueValidator(0), MaxValueValidator(53)]
-    )
-    season_starts_month = models.PositiveSmallIntegerField(null=True, blank=True)
-    season_ends_month = models.PositiveSmallIntegerField(null=True, blank=True)
-    kitchen_grinder = models.BooleanField(default=False)
-    told_by = models.CharField(max_length=160, blank=True)
-    told_at = models.DateTimeField(null=True, blank=True)
-
-    history = HistoricalRecords()
-
-    class Meta:
-        verbose_name_plural = "occupancies"
-        ordering: ClassVar = [models.F("since").asc(nulls_first=True)]
-        constraints: ClassVar = [
-            models.UniqueConstraint(
-                fields=["system", "since", "use"], name="one_occupancy_from_a_day"
-            ),
-            models.CheckConstraint(
-                condition=models.Q(weeks_per_year__gte=0, weeks_per_year__lte=53),
-                name="weeks_per_year_fit_a_year",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.persons} from {self.since}"
