@@ -1,4 +1,5 @@
 from .calls import Call as Call
+from .deliveries import Delivery as Delivery
 from .fleet import Base as Base
 from .fleet import Crew as Crew
 from .fleet import Tanker as Tanker

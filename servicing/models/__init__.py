@@ -9,6 +9,8 @@ from .papers import Paper as Paper
 from .papers import PaperIsFinal as PaperIsFinal
 from .papers import PaperQuerySet as PaperQuerySet
 from .papers import paper_number as paper_number
+from .photos import VisitPhoto as VisitPhoto
+from .photos import VisitPhotoQuerySet as VisitPhotoQuerySet
 from .questions import Question as Question
 from .systems import Chamber as Chamber
 from .systems import DrainageField as DrainageField

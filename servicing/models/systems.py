@@ -87,6 +87,12 @@ class System(OwnedModel):
     lid_latitude = models.FloatField(null=True, blank=True, validators=LATITUDE)
     lid_longitude = models.FloatField(null=True, blank=True, validators=LONGITUDE)
     lid_note = models.CharField(max_length=200, blank=True, help_text="Where to find the lid.")
+    # How a crew finds a buried cover without satellites: two distances from two corners.
+    lid_corner = models.CharField(max_length=80, blank=True)
+    lid_corner_m = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0)])
+    lid_other_corner = models.CharField(max_length=80, blank=True)
+    lid_other_corner_m = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0)])
+    corners_apart_m = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0)])
     notes = models.TextField(blank=True)
     retired_on = models.DateField(null=True, blank=True)
     ceiling_override_months = models.PositiveSmallIntegerField(

@@ -43,6 +43,11 @@ class Visit(OwnedModel):
         SATURATED = "saturated", "Saturated"
         FROZEN = "frozen", "Frozen"
 
+    class Signed(models.TextChoices):
+        DRAWN = "drawn", "Signed on the screen"
+        TYPED = "typed", "Name typed"
+        NOBODY = "nobody", "Nobody at home"
+
     class Abandoned(models.TextChoices):
         NO_ACCESS = "no_access", "No access"
         LOCKED_GATE = "locked_gate", "Locked gate"
@@ -68,7 +73,14 @@ class Visit(OwnedModel):
     who_was_present = models.CharField(max_length=160, blank=True)
     abandoned_because = models.CharField(max_length=20, choices=Abandoned, blank=True)
     cautions_read = models.BooleanField(default=False)
+    cautions_read_at = models.DateTimeField(null=True, blank=True)
     lid_back_on = models.BooleanField(default=False)
+    no_photo_because = models.CharField(
+        max_length=200, blank=True, help_text="Why there is no photo of the cover back on."
+    )
+    signed_how = models.CharField(max_length=6, choices=Signed, blank=True)
+    signed_by = models.CharField(max_length=160, blank=True)
+    signature = models.TextField(blank=True, help_text="The strokes, as the path of an SVG.")
     serviced = models.BooleanField(default=False, help_text="The plant was serviced.")
     notes = models.TextField(blank=True)
     recorded_by = models.ForeignKey(
