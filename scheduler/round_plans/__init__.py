@@ -22,9 +22,11 @@ from .moves import look_at_move as look_at_move
 from .moves import look_at_taking_off as look_at_taking_off
 from .moves import make_move as make_move
 from .plan_sheets import planned_sheet as planned_sheet
+from .prices import prices_of as prices_of
 from .problem import Fleet as Fleet
 from .problem import fleet_of as fleet_of
 from .settings import LONGEST_SEARCH_SECONDS as LONGEST_SEARCH_SECONDS
 from .settings import PlanSettings as PlanSettings
 from .upkeep import time_without as time_without
+from .why_now import why_now as why_now
 from .working import run_plan as run_plan

@@ -19,6 +19,7 @@ from .worth import may_not_wait, worth_of
 if TYPE_CHECKING:
     from scheduler.models import Appointment
 
+    from .prices import Prices
     from .settings import PlanSettings
 
 MM = 1000
@@ -45,14 +46,20 @@ class Horizon:
 
 
 def job_for_planner(
-    row: Job, *, horizon: Horizon, settings: PlanSettings, lock: Lock | None, largest: int
+    row: Job,
+    *,
+    horizon: Horizon,
+    settings: PlanSettings,
+    prices: Prices,
+    lock: Lock | None,
+    largest: int,
 ) -> routing.Job:
     """One job; whatever forbids planning it becomes the reason it is left out with."""
     windows, hold = _promised(standing_appointment(row), horizon)
     position = row.system.latitude, row.system.longitude
     if position[0] is None or position[1] is None:
         hold = "its position is not known: point at its lid on the map of its premises."
-    worth = worth_of(row, horizon.days)
+    worth = worth_of(row, horizon.days, prices)
     litres = litres_planned(row, settings.litres_quantile)
     split = settings.split_large and litres > largest
     tied = bool(windows) or lock is not None

@@ -18,6 +18,7 @@ from scheduler.routing.splitting import with_parts
 from .clock import LocalClock, seconds_of
 from .job_choice import plannable
 from .job_facts import Horizon, Lock, job_for_planner
+from .prices import prices_of
 from .tanker_starts import starts_of
 
 if TYPE_CHECKING:
@@ -83,36 +84,44 @@ def problem_of(
     Raises the planner's own errors (`ProblemError`) with sentences that can be shown. `fleet`
     and `rows` spare asking again for what the caller has read already.
     """
-    idle = frozenset() if settings.every_day else idle_days(organisation, first_day, days)
     fleet = fleet or fleet_of(organisation, settings.tankers, settings.works)
     rows = jobs_of(organisation, settings) if rows is None else rows
-    horizon = Horizon(
-        days=tuple(first_day + dt.timedelta(days=number) for number in range(days)),
-        idle=idle,
-        clock=LocalClock.of(organisation),
-    )
+    horizon = _horizon(organisation, first_day, days, every_day=settings.every_day)
     known = {str(tanker.public_id) for tanker in fleet.tankers}
     kept = {job: lock for job, lock in (locks or {}).items() if lock[0] in known}
+    prices = prices_of(organisation, fleet.tankers, fleet.works)
     largest = max((tanker.capacity_litres for tanker in fleet.tankers), default=0)
+    jobs = (
+        job_for_planner(
+            row,
+            horizon=horizon,
+            settings=settings,
+            prices=prices,
+            lock=kept.get(str(row.public_id)),
+            largest=largest,
+        )
+        for row in rows
+    )
     whole = routing.Problem(
         start=first_day,
         days=days,
         bases=_bases(fleet.tankers),
         works=tuple(_works(row) for row in fleet.works),
-        tankers=tuple(_tanker(row, idle) for row in fleet.tankers),
+        tankers=tuple(_tanker(row, horizon.idle) for row in fleet.tankers),
         starts=starts_of(fleet.tankers, horizon.first_worked),
-        jobs=tuple(
-            job_for_planner(
-                row,
-                horizon=horizon,
-                settings=settings,
-                lock=kept.get(str(row.public_id)),
-                largest=largest,
-            )
-            for row in rows
-        ),
+        jobs=tuple(jobs),
     )
     return with_parts(whole)
+
+
+def _horizon(
+    organisation: Organisation, first_day: dt.date, days: int, *, every_day: bool
+) -> Horizon:
+    return Horizon(
+        days=tuple(first_day + dt.timedelta(days=number) for number in range(days)),
+        idle=frozenset() if every_day else idle_days(organisation, first_day, days),
+        clock=LocalClock.of(organisation),
+    )
 
 
 def idle_days(organisation: Organisation, first_day: dt.date, days: int) -> frozenset[dt.date]:

@@ -20,17 +20,15 @@ if TYPE_CHECKING:
 
     from servicing.models import Forecast
 
-# None of these has a source: they are our own settings. What a year over the limit costs is what
-# accepting a risk of one in ten stands for where an emptying costs 150.00 about every 2½ years
-# (servicing/forecasting/risk_in_money.py has the formula; it gives about 900.00).
-YEAR_OVER_PENCE = 90_000
-# Sending a tanker out for one job alone: its day, two hours and some 50 km.
-ALONE_PENCE = 30_000
-# One more drive out, spared by taking a neighbour along early; it fades for what is far from due.
-LATER_DRIVE_PENCE = 6_000
-FADE_PENCE_PER_DAY = 150
-# Emptied a day early, a day of the interval is given away: an emptying over about two years.
-EARLY_PENCE_PER_DAY = 15
+    from .prices import Prices
+
+# None of these has a source: they are our own settings.
+# One more drive out, spared by taking a neighbour along early, as a share of a drive for it
+# alone; it fades for what is far from due.
+SPARED_SHARE = 0.2
+FADES_IN_DAYS = 40
+# How long an emptying lasts where the forecast does not say.
+USUAL_INTERVAL_DAYS = 913
 OVERDUE_PENCE_PER_DAY = 500
 LONGEST_OVERDUE_DAYS = 200
 # A job left out now is held to have its next chance after so many days.
@@ -48,38 +46,88 @@ class Worth:
     day_cost_pence: dict[dt.date, int]
 
 
-def worth_of(row: Job, days: Sequence[dt.date]) -> Worth:
+@dataclass(frozen=True, kw_only=True)
+class Waiting:
+    """What four more weeks of waiting are held to cost, part by part, in pence."""
+
+    until: dt.date
+    chance_now: float | None
+    chance_then: float | None
+    days_over: float
+    over_pence: int
+    overdue_pence: int
+    drive_pence: int
+    early_pence: int
+    prices: Prices
+
+    @property
+    def total_pence(self) -> int:
+        """All of it together; what doing it early gives away is told apart."""
+        return self.over_pence + self.overdue_pence + self.drive_pence
+
+
+def waiting_of(row: Job, today: dt.date, prices: Prices) -> Waiting:
+    """Why this one now: what is weighed when it is left for its next chance."""
+    until = today + dt.timedelta(days=NEXT_CHANCE_DAYS)
+    forecast = forecast_of(row)
+    days_over = sum(_chances(row, today, NEXT_CHANCE_DAYS))
+    return Waiting(
+        until=until,
+        chance_now=chance_over(forecast, today),
+        chance_then=chance_over(forecast, until),
+        days_over=days_over,
+        over_pence=round(days_over * prices.year_over_pence / DAYS_A_YEAR),
+        overdue_pence=_overdue_pence(row, until),
+        drive_pence=_going_now(row, today, prices),
+        early_pence=_given_away(row, today, prices),
+        prices=prices,
+    )
+
+
+def worth_of(row: Job, days: Sequence[dt.date], prices: Prices) -> Worth:
     """Worth of a job for a plan of these days, which run on without a gap."""
     first, last = days[0], days[-1]
     chances = list(_chances(row, first, (last - first).days + NEXT_CHANCE_DAYS))
-    a_day = YEAR_OVER_PENCE / DAYS_A_YEAR
+    a_day = prices.year_over_pence / DAYS_A_YEAR
     waited = [0.0]
     for number, chance in enumerate(chances):
         day = first + dt.timedelta(days=number)
         risen = _overdue_pence(row, day + dt.timedelta(days=1)) - _overdue_pence(row, day)
         waited.append(waited[-1] + chance * a_day + risen)
     return Worth(
-        value_pence=round(_going_now(row, last) + _overdue_pence(row, first) + waited[-1]),
+        value_pence=round(_going_now(row, last, prices) + _overdue_pence(row, first) + waited[-1]),
         day_cost_pence={
-            day: round(waited[number]) + _given_away(row, day) for number, day in enumerate(days)
+            day: round(waited[number]) + _given_away(row, day, prices)
+            for number, day in enumerate(days)
         },
     )
 
 
-def _going_now(row: Job, last: dt.date) -> int:
+def _going_now(row: Job, last: dt.date, prices: Prices) -> int:
     """The drive that has to be made sooner or later."""
     days_early = (row.due_on - last).days
     if days_early <= 0:
-        return max(row.value_pence, ALONE_PENCE)
-    return max(LATER_DRIVE_PENCE - FADE_PENCE_PER_DAY * days_early, 0)
+        return max(row.value_pence, prices.alone_pence)
+    spared = SPARED_SHARE * prices.alone_pence
+    return round(max(spared * (1 - days_early / FADES_IN_DAYS), 0))
 
 
 def _overdue_pence(row: Job, day: dt.date) -> int:
     return OVERDUE_PENCE_PER_DAY * min(max((day - row.due_on).days, 0), LONGEST_OVERDUE_DAYS)
 
 
-def _given_away(row: Job, day: dt.date) -> int:
-    return EARLY_PENCE_PER_DAY * max((row.due_on - day).days, 0)
+def _given_away(row: Job, day: dt.date, prices: Prices) -> int:
+    """Emptied early, the days of the interval that are left are paid for and not used."""
+    days_early = max((row.due_on - day).days, 0)
+    return round(days_early * prices.emptying_pence / interval_days(row))
+
+
+def interval_days(row: Job) -> int:
+    """Days from one emptying of this system to the next, as forecast; else what is usual."""
+    forecast = forecast_of(row)
+    if forecast is None or forecast.since is None or forecast.due_on is None:
+        return USUAL_INTERVAL_DAYS
+    return max((forecast.due_on - forecast.since).days, 1)
 
 
 def _chances(row: Job, first: dt.date, count: int) -> Iterator[float]:

@@ -14,7 +14,7 @@ from customers import access
 from customers.access import member_required
 from customers.local_days import local_today, zone_at
 from customers.middleware import organisation_of, user_of
-from scheduler import booking, due_work
+from scheduler import booking, due_work, round_plans
 from scheduler.forms.jobs import HandOverForm, ReasonForm, TimeForm, WantJobForm
 from scheduler.models import Job
 from scheduler.round_upkeep import tidy_rounds
@@ -39,7 +39,7 @@ SAID = {
 
 def _job(request: HttpRequest, public_id: UUID) -> Job:
     jobs = Job.objects.visible_to(request.user).select_related(
-        "system", "system__premises", "organisation", "handed_to", "visit"
+        "system__premises", "system__forecast", "organisation", "handed_to", "visit"
     )
     return get_object_or_404(jobs, public_id=public_id)
 
@@ -58,9 +58,13 @@ def _page(request: HttpRequest, one: Job, **bound: forms.Form) -> HttpResponse:
     if appointment is not None:
         local = appointment.starts_at.astimezone(zone), appointment.ends_at.astimezone(zone)
         initial = {"day": local[0].date(), "begins": local[0].time(), "ends": local[1].time()}
-    own = one.organisation == organisation_of(request)
+    here = organisation_of(request)
+    own = one.organisation == here
     context = {
         "job": one,
+        "here": here,
+        "waiting": round_plans.why_now(one, here, today),
+        "may_manage": access.may(request.user, "manage", here),
         "today": today,
         "zone": zone,
         "appointment": appointment,

@@ -13,10 +13,11 @@ from django.views.decorators.http import require_POST
 
 from customers import access
 from customers.access import member_required
+from customers.local_days import local_today
 from scheduler import round_plans, rounds
 from scheduler.forms.rounds import MoveForm
 from scheduler.models import Job, Round, Stop
-from scheduler.round_plans import ProblemError
+from scheduler.round_plans import ProblemError, why_now
 from scheduler.views.plans import back_to, run_of
 
 if TYPE_CHECKING:
@@ -31,7 +32,9 @@ def _job_of(run: PlanRun, job_id: UUID) -> Job:
     if str(job_id) not in run.settings.get("jobs", ()):
         raise Http404
     jobs = Job.objects.for_operator(run.organisation)
-    return get_object_or_404(jobs.select_related("system__premises"), public_id=job_id)
+    return get_object_or_404(
+        jobs.select_related("system__premises", "system__forecast"), public_id=job_id
+    )
 
 
 def _form_for(data: Any, run: PlanRun, here: Stop | None) -> MoveForm:
@@ -59,7 +62,9 @@ def plan_move(request: HttpRequest, public_id: UUID, job_id: UUID) -> HttpRespon
     here = stops.select_related("round__tanker").first()
     target = request.POST or (request.GET if "tanker" in request.GET else None)
     form = _form_for(target, run, here)
-    context: dict[str, Any] = {"run": run, "job": job, "here": here, "form": form}
+    today = local_today(run.organisation)
+    context: dict[str, Any] = {"run": run, "job": job, "stop": here, "form": form, "today": today}
+    context |= {"here": run.organisation, "waiting": why_now(job, run.organisation, today)}
     if form.is_bound and form.is_valid():
         try:
             if request.method == "POST":

@@ -340,3 +340,16 @@ def test_the_overview_says_what_became_of_a_plan(desk, office, planner, tanker):
     page = desk.get(overview).content.decode()
     assert "Ready to look at" not in page
     assert 'data-label="Where it is">Accepted<' in page
+
+
+def test_the_page_of_a_job_says_what_waiting_would_cost(desk, office, tanker):
+    job = job_at(office, due_on=DAY - dt.timedelta(days=40))
+    page = desk.get(reverse("scheduler:job", args=[job.public_id])).content.decode()
+    assert "Why this one now" in page
+    # 67 days overdue by 29 March, four weeks after the day, at 5.00 a day.
+    assert "£335.00: so that the longest overdue goes first" in page
+    assert "An emptying £150.00." in page.replace("an emptying", "An emptying")
+    office.emptying_cost_pence, office.trouble_cost_pence = 200_00, 800_00
+    office.save()
+    page = desk.get(reverse("scheduler:job", args=[job.public_id])).content.decode()
+    assert "By the prices of" in page

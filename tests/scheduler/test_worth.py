@@ -1,6 +1,7 @@
 """What letting a job wait is held to cost. The amounts are our own settings: no source."""
 
 import datetime as dt
+from dataclasses import replace
 
 import pytest
 from django.utils import timezone
@@ -8,12 +9,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduler.models import Job
+from scheduler.round_plans import fleet_of, prices_of
+from scheduler.round_plans.prices import ALONE_PENCE, EMPTYING_PENCE, YEAR_OVER_PENCE, Prices
 from scheduler.round_plans.worth import (
-    EARLY_PENCE_PER_DAY,
-    YEAR_OVER_PENCE,
+    USUAL_INTERVAL_DAYS,
     chance_over,
     may_not_wait,
     pressing_words,
+    waiting_of,
     worth_of,
 )
 from servicing.models import Forecast
@@ -47,8 +50,16 @@ def job_forecast(office, risk, **fields):
     return Job.objects.get(pk=job.pk)
 
 
-def worth(job, days=1):
-    return worth_of(job, [DAY + dt.timedelta(days=n) for n in range(days)])
+OURS = Prices(
+    emptying_pence=EMPTYING_PENCE,
+    year_over_pence=YEAR_OVER_PENCE,
+    alone_pence=ALONE_PENCE,
+    assumed=frozenset({"emptying", "trouble", "alone"}),
+)
+
+
+def worth(job, days=1, prices=OURS):
+    return worth_of(job, [DAY + dt.timedelta(days=n) for n in range(days)], prices)
 
 
 def test_between_the_days_of_the_forecast_the_chance_runs_straight(office):
@@ -82,7 +93,47 @@ def test_a_higher_risk_goes_before_a_lower_one(office):
 
 def test_doing_a_job_early_costs_the_days_given_away(office):
     job = job_forecast(office, [0.0], due_on=DAY + dt.timedelta(days=20))
-    assert worth(job).day_cost_pence == {DAY: 20 * EARLY_PENCE_PER_DAY}
+    assert worth(job).day_cost_pence == {DAY: round(20 * EMPTYING_PENCE / USUAL_INTERVAL_DAYS)}
+
+
+def test_the_days_given_away_follow_the_interval_of_the_system(office):
+    """A cesspool lasts 90 days: ten days early are a ninth of an emptying of 180.00."""
+    job = job_forecast(office, [0.0], due_on=DAY + dt.timedelta(days=10))
+    job.system.forecast.since = job.due_on - dt.timedelta(days=90)
+    prices = replace(OURS, emptying_pence=180_00)
+    assert worth(job, prices=prices).day_cost_pence == {DAY: 2_000}
+
+
+def test_our_own_prices_are_named_as_such_and_the_organisations_are_used(office):
+    assert prices_of(office) == OURS
+    office.emptying_cost_pence, office.trouble_cost_pence = 240_00, 1200_00
+    make_works(office, charge_pence_per_visit=1_000, charge_pence_per_m3=500)
+    make_tanker(office, fixed_pence_per_day=10_000, pence_per_hour=2_000, pence_per_km=90)
+    fleet = fleet_of(office)
+    found = prices_of(office, fleet.tankers, fleet.works)
+    # By hand: 100.00 the day, 4 h at 20.00, 100 km at 0.90; a tip 10.00 and 4 m³ at 5.00.
+    assert found.alone_pence == 10_000 + 8_000 + 9_000 + 1_000 + 2_000
+    assert (found.emptying_pence, found.year_over_pence) == (240_00, 1200_00)
+    assert not found.assumed
+
+
+def test_a_dearer_year_over_the_limit_makes_waiting_dearer(office):
+    job = job_forecast(office, [0.5, 0.5])
+    cheap, dear = (worth(job, prices=replace(OURS, year_over_pence=p)) for p in (365_00, 730_00))
+    # Half a day over is expected each day: 28 days until the next chance, and the day itself.
+    assert dear.value_pence - cheap.value_pence == pytest.approx(0.5 * 28 * 100, abs=1)
+
+
+def test_what_waiting_costs_is_told_part_by_part(office):
+    job = job_forecast(office, [0.5, 0.5], due_on=DAY - dt.timedelta(days=10))
+    told = waiting_of(job, DAY, replace(OURS, year_over_pence=365_00))
+    assert told.until == DAY + dt.timedelta(days=28)
+    assert (told.chance_now, told.chance_then, told.days_over) == (0.5, 0.5, 14)
+    assert told.over_pence == 14 * 100
+    assert told.overdue_pence == 38 * 500
+    assert told.drive_pence == max(ALONE_PENCE, job.value_pence)
+    assert told.early_pence == 0
+    assert told.total_pence == told.over_pence + told.overdue_pence + told.drive_pence
 
 
 @given(st.integers(0, 180), st.floats(0, 1))
