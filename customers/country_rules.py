@@ -39,6 +39,7 @@ class RuleBook:
 
     def __init__(self, profile: CountryProfile, on: dt.date) -> None:
         """Read the rules that hold on the day; of two the later begun counts."""
+        self.profile = profile
         rows = (
             ProfileRule.objects.filter(profile=profile, valid_from__lte=on)
             .filter(Q(valid_to__isnull=True) | Q(valid_to__gte=on))

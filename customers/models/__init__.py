@@ -1,5 +1,5 @@
-from .agreements import AftercarePlan as AftercarePlan
 from .agreements import Agreement as Agreement
+from .agreements import AgreementEvent as AgreementEvent
 from .organisations import CountryProfile as CountryProfile
 from .organisations import Membership as Membership
 from .organisations import Organisation as Organisation
@@ -11,6 +11,10 @@ from .owner_links import OwnerLink as OwnerLink
 from .people import ContactPreference as ContactPreference
 from .people import Person as Person
 from .people import Suppression as Suppression
+from .plans import AftercarePlan as AftercarePlan
+from .plans import PlanPrice as PlanPrice
+from .plans import Service as Service
+from .plans import ServicePrice as ServicePrice
 from .premises import Party as Party
 from .premises import Premises as Premises
 from .removals import Removal as Removal

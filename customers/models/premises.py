@@ -31,6 +31,15 @@ class Premises(OwnedModel):
         MAP = "map", "Pointed at on the map"
         POSTCODE = "postcode", "Centre of the postcode area: approximate"
 
+    class Activity(models.TextChoices):
+        """What goes on there, as far as VAT asks: the divisions are those of the SIC of 1980."""
+
+        HOUSEHOLD = "household", "A household"
+        FARM = "farm", "A farm"
+        HOSPITALITY = "hospitality", "Pub, hotel, camp site or holiday let"
+        BUSINESS = "business", "Another business or body"
+        INDUSTRIAL = "industrial", "Industry, manufacturing or building (SIC 1980 divisions 1–5)"
+
     reference = models.CharField(max_length=40, blank=True)
     name = models.CharField(max_length=160, blank=True)
     address = models.TextField(blank=True)
@@ -55,6 +64,11 @@ class Premises(OwnedModel):
         max_length=60, blank=True, help_text="Shown on the crew's job sheet only; never sent."
     )
     access_note = models.TextField(blank=True)
+
+    activity = models.CharField(max_length=12, choices=Activity, blank=True)
+    activity_declared = models.CharField(
+        max_length=200, blank=True, help_text="Who told us so, and when."
+    )
 
     objects = OwnedQuerySet["Premises"].as_manager()
     history = HistoricalRecords(excluded_fields=["gate_code"])
