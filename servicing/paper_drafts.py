@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
+from uuid import UUID
 
 from customers.models import Agreement, Organisation, Person, Premises
 from servicing import documents, paper_facts
@@ -28,11 +29,12 @@ class Draft:
 
     kind: Kind
     facts: Any
-    premises: Premises
+    premises: Premises | None
     system: System | None = None
     visit: Visit | None = None
     agreement: Agreement | None = None
     person: Person | None = None
+    about: UUID | None = None
     asked: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -162,6 +164,8 @@ def renewal_notice_draft(*, agreement: Agreement, new_price_pence: int, reason: 
 def same_again(*, paper: Paper, today: dt.date) -> Draft:
     """The draft of a paper from what is known by now, with what was chosen when it was issued."""
     asked = paper.asked
+    if paper.kind in Paper.OF_THE_CREW or paper.premises is None:
+        raise PaperRefused("Issue the sheet of a crew anew from its job or its round.")
     if paper.kind == Kind.HANDOVER_PACK:
         return handover_pack_draft(premises=paper.premises, today=today)
     if paper.agreement is not None and paper.kind == Kind.AGREEMENT:

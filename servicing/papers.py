@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 Kind = Paper.Kind
 CORRECTED = "The record of the visit was corrected."
+CHANGED = "What is known of the work has changed since."
 
 DRAW: Mapping[str, Callable[[Any, documents.Stamp], bytes]] = {
     Kind.SERVICE_RECORD: documents.service_record,
@@ -36,6 +37,8 @@ DRAW: Mapping[str, Callable[[Any, documents.Stamp], bytes]] = {
     Kind.HANDOVER_PACK: documents.handover_pack,
     Kind.AGREEMENT: documents.agreement,
     Kind.RENEWAL_NOTICE: documents.renewal_notice,
+    Kind.JOB_SHEET: documents.job_sheet,
+    Kind.RUN_SHEET: documents.run_sheet,
 }
 
 
@@ -51,7 +54,7 @@ def require_issue(user: User | AnonymousUser, kind: str, organisation: Organisat
 
 def action_of(kind: str) -> access.Action:
     """Which of the actions of customers.access issuing such a paper is."""
-    return "visit" if kind in Paper.OF_VISITS else "register"
+    return "visit" if kind in (*Paper.OF_VISITS, *Paper.OF_THE_CREW) else "register"
 
 
 @transaction.atomic
@@ -66,10 +69,11 @@ def issue(*, draft: Draft, organisation: Organisation, by: User, today: dt.date)
     before = _standing(draft)
     if before is None:
         return _give_out(draft, organisation=organisation, by=by, today=today)
-    if before.visit_id == (draft.visit.pk if draft.visit else None):
+    because = _why_anew(before, draft)
+    if not because:
         return before
     return _give_out(
-        draft, organisation=organisation, by=by, today=today, replaces=before, because=CORRECTED
+        draft, organisation=organisation, by=by, today=today, replaces=before, because=because
     )
 
 
@@ -104,9 +108,10 @@ def issue_again(
     )
 
 
-def _hold(premises: Premises, organisation: Organisation) -> None:
+def _hold(premises: Premises | None, organisation: Organisation) -> None:
     """Let two presses at once come one after the other."""
-    Premises.objects.select_for_update().get(pk=premises.pk)
+    if premises is not None:
+        Premises.objects.select_for_update().get(pk=premises.pk)
     Organisation.objects.select_for_update().get(pk=organisation.pk)
 
 
@@ -117,8 +122,17 @@ def _standing(draft: Draft) -> Paper | None:
         return papers.filter(visit__in=_with_earlier(draft.visit)).first()
     if draft.agreement is not None:
         return papers.filter(agreement=draft.agreement).first()
-    last = papers.filter(system=draft.system).first()
+    last = papers.filter(system=draft.system, about=draft.about).first()
+    if draft.about is not None:
+        return last
     return last if last is not None and last.facts == plain(draft.facts) else None
+
+
+def _why_anew(before: Paper, draft: Draft) -> str:
+    """Why the paper that stands no longer does; empty while it does."""
+    if draft.about is not None:
+        return "" if before.facts == plain(draft.facts) else CHANGED
+    return "" if before.visit_id == (draft.visit.pk if draft.visit else None) else CORRECTED
 
 
 def _with_earlier(visit: Visit) -> list[int]:
@@ -159,6 +173,7 @@ def _give_out(
         system=draft.system,
         visit=draft.visit,
         agreement=draft.agreement,
+        about=draft.about,
         person=draft.person,
         replaces=replaces,
         because=because,

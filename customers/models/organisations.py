@@ -106,6 +106,16 @@ class Organisation(models.Model):
     horizon_days = models.PositiveSmallIntegerField(
         default=90, help_text="Jobs are made for what falls due within this many days."
     )
+    stick_notch_mm = models.PositiveSmallIntegerField(
+        default=50,
+        validators=[MinValueValidator(5), MaxValueValidator(500)],
+        help_text="How far apart the notches of our dip sticks are: common practice, no source.",
+    )
+    tip_tolerance_percent = models.PositiveSmallIntegerField(
+        default=10,
+        validators=[MaxValueValidator(50)],
+        help_text="How far tipped and collected litres may differ: common practice, no source.",
+    )
     interval_override_months = models.PositiveSmallIntegerField(
         null=True,
         blank=True,

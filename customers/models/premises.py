@@ -64,6 +64,11 @@ class Premises(OwnedModel):
         max_length=60, blank=True, help_text="Shown on the crew's job sheet only; never sent."
     )
     access_note = models.TextField(blank=True)
+    activity_code = models.CharField(
+        max_length=8,
+        blank=True,
+        help_text="SIC code of the business here, for transfer notes; empty for a household.",
+    )
 
     activity = models.CharField(max_length=12, choices=Activity, blank=True)
     activity_declared = models.CharField(

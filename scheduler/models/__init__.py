@@ -6,6 +6,7 @@ from .fleet import Tanker as Tanker
 from .fleet import TankerDayOff as TankerDayOff
 from .fleet import Works as Works
 from .fleet import WorksClosure as WorksClosure
+from .fleet import WorksWasteCode as WorksWasteCode
 from .jobs import Appointment as Appointment
 from .jobs import DayRequest as DayRequest
 from .jobs import Job as Job
@@ -22,3 +23,5 @@ from .rounds import PlanRun as PlanRun
 from .rounds import Round as Round
 from .rounds import Stop as Stop
 from .rounds import TravelPair as TravelPair
+from .tips import MOST_TIPPED_LITRES as MOST_TIPPED_LITRES
+from .tips import Tip as Tip

@@ -6,7 +6,7 @@ import datetime as dt
 from typing import ClassVar
 
 from django.conf import settings
-from django.core.validators import MinValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
 from customers.models import OwnedModel, OwnedQuerySet
@@ -83,6 +83,36 @@ class WorksClosure(models.Model):
         return f"{self.works} closed on {self.day}"
 
 
+class WorksWasteCode(models.Model):
+    """The code under which a works takes one kind of waste, from a day on.
+
+    It goes before that of the country's list, where the permit of the works says otherwise.
+    """
+
+    works = models.ForeignKey(Works, on_delete=models.CASCADE, related_name="waste_codes")
+    system_kind = models.CharField(max_length=20)
+    code = models.CharField(max_length=10, help_text="Of the List of Wastes, as 20 03 04.")
+    valid_from = models.DateField()
+    valid_to = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["system_kind", "valid_from"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["works", "system_kind", "valid_from"],
+                name="one_waste_code_from_a_day_at_a_works",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(valid_to__isnull=True)
+                | models.Q(valid_to__gte=models.F("valid_from")),
+                name="waste_code_ends_after_it_starts",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} at {self.works}"
+
+
 class Crew(OwnedModel):
     """Who goes out: a tanker driver or a service engineer, with or without a mate."""
 
@@ -97,6 +127,12 @@ class Crew(OwnedModel):
         blank=True,
         on_delete=models.SET_NULL,
         related_name="crews",
+    )
+    stick_notch_mm = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(5), MaxValueValidator(500)],
+        help_text="Notches of this crew's own dip stick, where it differs from the usual one.",
     )
     in_use = models.BooleanField(default=True)
 

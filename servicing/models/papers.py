@@ -50,8 +50,12 @@ class PaperQuerySet(OwnedQuerySet["Paper"]):
         )
 
     def for_owner(self, person: Person) -> Self:
-        """Those an owner may have: about the place only, or naming this very person."""
-        return self.filter(models.Q(person__isnull=True) | models.Q(person=person))
+        """Those an owner may have: about the place only, or naming this very person.
+
+        A crew's paper is for the crew.
+        """
+        mine = models.Q(person__isnull=True) | models.Q(person=person)
+        return self.filter(mine).exclude(kind__in=Paper.OF_THE_CREW)
 
     def update(self, **kwargs: Any) -> NoReturn:
         """Refuse: raises PaperIsFinal."""
@@ -77,8 +81,11 @@ class Paper(OwnedModel):
         HANDOVER_PACK = "handover_pack", "Handover pack"
         AGREEMENT = "agreement", "Aftercare agreement"
         RENEWAL_NOTICE = "renewal_notice", "Renewal notice"
+        JOB_SHEET = "job_sheet", "Job sheet"
+        RUN_SHEET = "run_sheet", "Run sheet"
 
     OF_VISITS: ClassVar = (Kind.SERVICE_RECORD, Kind.TRANSFER_NOTE)
+    OF_THE_CREW: ClassVar = (Kind.JOB_SHEET, Kind.RUN_SHEET)
 
     changed_by = "visit"
 
@@ -89,7 +96,14 @@ class Paper(OwnedModel):
     issued_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )
-    premises = models.ForeignKey(Premises, on_delete=models.PROTECT, related_name="papers")
+    premises = models.ForeignKey(
+        Premises,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="papers",
+        help_text="Empty for a run sheet, which is about many.",
+    )
     system = models.ForeignKey(
         System, null=True, blank=True, on_delete=models.PROTECT, related_name="papers"
     )
@@ -106,6 +120,9 @@ class Paper(OwnedModel):
         on_delete=models.PROTECT,
         related_name="papers",
         help_text="Who is named on it; empty where it is about the place alone.",
+    )
+    about = models.UUIDField(
+        null=True, blank=True, help_text="The job or the round of a crew's paper."
     )
     replaces = models.OneToOneField(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaced_by"
@@ -134,6 +151,16 @@ class Paper(OwnedModel):
                 fields=["kind", "agreement"],
                 condition=models.Q(agreement__isnull=False, replaces__isnull=True),
                 name="one_first_paper_of_a_kind_per_agreement",
+            ),
+            models.UniqueConstraint(
+                fields=["kind", "about"],
+                condition=models.Q(about__isnull=False, replaces__isnull=True),
+                name="one_first_paper_of_a_kind_per_errand",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(premises__isnull=False)
+                | models.Q(kind="run_sheet", about__isnull=False),
+                name="a_paper_is_about_a_place_or_a_round",
             ),
             models.CheckConstraint(
                 condition=models.Q(replaces__isnull=True) | ~models.Q(because=""),

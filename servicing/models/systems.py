@@ -183,6 +183,9 @@ class Tank(models.Model):
     outlet_dip_pipe_mm = models.PositiveIntegerField(
         null=True, blank=True, help_text="How far the outlet dip pipe reaches below the liquid."
     )
+    cover_above_floor_mm = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Rim of the cover above the floor of the tank."
+    )
     strapping_table = models.JSONField(
         null=True, blank=True, help_text="Pairs of depth in mm and litres, rising."
     )

@@ -130,6 +130,9 @@ class Dip(models.Model):
     )
     method = models.CharField(max_length=20, choices=Method, default=Method.CORE_SAMPLER)
     after_removal = models.BooleanField(default=False)
+    entered = models.JSONField(
+        default=dict, blank=True, help_text="The figures as they were read, and which way."
+    )
 
     history = HistoricalRecords()
 

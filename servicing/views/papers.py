@@ -80,13 +80,14 @@ def paper_of(request: HttpRequest, public_id: uuid.UUID) -> Paper:
 def paper(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     """Show what became of a paper."""
     shown = paper_of(request, public_id)
-    own = Premises.objects.visible_to(request.user).filter(pk=shown.premises_id).exists()
+    place = Premises.objects.visible_to(request.user).filter(papers=shown).first()
     context = {
         "paper": shown,
         "later": getattr(shown, "replaced_by", None),
         "check_at": papers.check_address(shown.token),
-        "may_issue": papers.may_issue(request.user, shown.kind, shown.organisation),
-        "crumbs": [*(step(shown.premises, papers_too=True) if own else ()), Crumb(shown.number)],
+        "may_issue": shown.kind not in Paper.OF_THE_CREW
+        and papers.may_issue(request.user, shown.kind, shown.organisation),
+        "crumbs": [*(step(place, papers_too=True) if place else ()), Crumb(shown.number)],
     }
     return render(request, "servicing/paper.html", context)
 
