@@ -14,7 +14,7 @@ from scheduler.date_words import next_emptying_words
 from scheduler.models import Job, TroubleReport
 from scheduler.owner_requests import is_household, occupancy_on
 from servicing.charts import LevelFacts, level_picture
-from servicing.models import Paper, System
+from servicing.models import System
 from servicing.volumes import spoken
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from customers.models import OwnerLink, Premises
     from scheduler.models import Appointment
-    from servicing.models import Forecast, Occupancy, PaperQuerySet, Visit
+    from servicing.models import Forecast, Occupancy, Visit
 
 VISITS_SHOWN = 12
 
@@ -84,14 +84,9 @@ def jobs_at(premises: Premises) -> QuerySet[Job]:
     )
 
 
-def reports_at(premises: Premises) -> QuerySet[TroubleReport]:
-    """Trouble reported at a place."""
-    return TroubleReport.objects.filter(system__premises=premises)
-
-
-def papers_for(link: OwnerLink) -> PaperQuerySet:
-    """Papers of the place that this person may have: none that names somebody else."""
-    return Paper.objects.for_owner(link.person).filter(premises=link.premises)
+def reports_by(link: OwnerLink) -> QuerySet[TroubleReport]:
+    """Trouble that this person reported at the place: not what others said."""
+    return TroubleReport.objects.filter(system__premises=link.premises, person=link.person)
 
 
 def owners_view_of(system: System, now: dt.datetime) -> OwnersSystem:

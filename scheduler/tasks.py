@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from celery import shared_task
+from django.utils import timezone
 
 from customers.local_days import local_today
 from customers.models import Organisation
-from scheduler import due_work, letters, round_plans, round_upkeep
+from scheduler import due_work, letters, round_plans, round_upkeep, sale_completion
 from scheduler.messages import ladder, mailbox, outbox
 from servicing.forecasts import check_forecasts, learn_fleet_of, value_dips
 from servicing.forecasts import refresh_forecasts as refresh
@@ -73,6 +74,12 @@ def make_due_jobs() -> None:
     """Turn what falls due into jobs."""
     for organisation in Organisation.objects.all():
         due_work.make_due_jobs(organisation=organisation, today=local_today(organisation))
+
+
+@shared_task
+def complete_due_sales() -> None:
+    """Hand over the places whose day of completion has come."""
+    sale_completion.complete_due_sales(now=timezone.now())
 
 
 @shared_task

@@ -23,5 +23,6 @@ TIMETABLE: dict[str, Wake] = {
     "learn from fleets": {"task": "scheduler.tasks.learn_from_fleets", "schedule": 360 * MINUTE},
     "wake waiting plans": {"task": "scheduler.tasks.wake_waiting_plans", "schedule": MINUTE},
     "tidy rounds": {"task": "scheduler.tasks.tidy_rounds", "schedule": MINUTE},
+    "complete sales": {"task": "scheduler.tasks.complete_due_sales", "schedule": 30 * MINUTE},
     "make due jobs": {"task": "scheduler.tasks.make_due_jobs", "schedule": 30 * MINUTE},
 }

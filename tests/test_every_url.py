@@ -127,6 +127,11 @@ TABLE = {
     "scheduler:owner_requests": page(),
     "scheduler:owner_link_new": action("register", "premises", person_id="@person"),
     "scheduler:owner_link_end": action("register", "link"),
+    "scheduler:sales": page(),
+    "scheduler:sale": page("sale"),
+    "scheduler:sale_edit": page("sale", "register"),
+    "scheduler:sale_step": action("register", "sale", verb="confirm"),
+    "scheduler:sale_new": page("premises", "register"),
     "scheduler:report_seen": action("plan", "report"),
     "scheduler:wish_offer": action("plan", "job"),
     "scheduler:wish_settled": action("plan", "job"),
@@ -200,6 +205,8 @@ for name in ("", "_agree", "_other_day", "_people", "_trouble", "_advice", "_pap
     TABLE[f"scheduler:owner{name}"] = elsewhere(
         "by signed link: tests/scheduler/test_owner_page.py"
     )
+for name in ("owner_sale", "owner_sale_back"):
+    TABLE[f"scheduler:{name}"] = elsewhere("by signed link: tests/scheduler/test_sales.py")
 for name in [
     "login",
     "logout",

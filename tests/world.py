@@ -8,7 +8,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from customers.models import AftercarePlan, Agreement, OwnerLink, Party
+from customers.models import AftercarePlan, Agreement, OwnerLink, Party, Sale
 from scheduler.models import (
     CalendarEvent,
     DayRequest,
@@ -156,6 +156,12 @@ def make_world() -> dict[str, Any]:
             source_id="<r@office.example>",
             received_at=now,
             verdict="review",
+        ),
+        "sale": Sale.objects.create(
+            organisation=organisation,
+            premises=premises,
+            completes_on=dt.date(2030, 1, 5),
+            buyer_name="Petra",
         ),
         "wish": DayRequest.objects.create(job=job, asked_at=now),
     }

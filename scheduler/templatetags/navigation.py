@@ -48,6 +48,7 @@ LISTS: dict[str, tuple[str, tuple[tuple[str, str] | tuple[str, str, Action], ...
             ("Premises", "customers:premises_list"),
             ("People", "customers:people"),
             ("Agreements", "customers:agreements"),
+            ("Sales", "scheduler:sales"),
             ("Questions", "servicing:questions"),
             ("Worth dipping", "servicing:worth_dipping"),
             ("Bring in", "servicing:import", "register"),

@@ -17,17 +17,18 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from customers.sales import open_sale
 from scheduler import booking, owner_links, triage
 from scheduler.forms.owner_page import OtherDayForm, PeopleForm, TroubleForm
 from scheduler.job_sheets import today_at
 from scheduler.models import TroubleReport
+from scheduler.owner_parts import papers_for, part_of
 from scheduler.owner_places import (
     OwnersSystem,
     PlannedVisit,
     jobs_at,
     owners_view_of,
-    papers_for,
-    reports_at,
+    reports_by,
     systems_at,
 )
 from scheduler.owner_requests import agree_by_link, report_trouble, tell_occupancy
@@ -107,6 +108,8 @@ def place_page(
         "people_form": people_form(link, shown),
         "refused": refused,
         "papers": papers_for(link).standing().listed(),
+        "part": part_of(link, today),
+        "sale": open_sale(link.premises),
     }
     if isinstance(refused, PeopleForm):
         told["people_form"] = refused
@@ -247,7 +250,7 @@ def noted(link: OwnerLink, form: TroubleForm) -> TroubleReport:
 @require_GET
 def owner_advice(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) -> HttpResponse:
     """What to do about the trouble reported."""
-    report = get_object_or_404(reports_at(link.premises), public_id=public_id)
+    report = get_object_or_404(reports_by(link), public_id=public_id)
     told = {**shared(request, link), "report": report, "advice": triage.advise(report.symptom)}
     return render(request, "scheduler/owner_advice.html", told)
 

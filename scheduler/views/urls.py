@@ -17,11 +17,13 @@ from scheduler.views import (
     operator,
     owner_page,
     owner_requests,
+    owner_sale,
     papers,
     plan_new,
     plans,
     replies,
     rounds,
+    sales,
     today,
     told,
 )
@@ -50,6 +52,8 @@ urlpatterns = [
     *today.urlpatterns,
     *owner_requests.urlpatterns,
     *owner_page.urlpatterns,
+    *owner_sale.urlpatterns,
     *papers.urlpatterns,
+    *sales.urlpatterns,
     *links.urlpatterns,
 ]

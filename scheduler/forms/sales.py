@@ -1,0 +1,86 @@
+"""The sale of a place, as the office or the seller tells of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from django import forms
+
+from customers.forms.dates import DayField
+from customers.models import Sale
+
+if TYPE_CHECKING:
+    from customers.models import Premises
+
+AHEAD = dt.timedelta(days=730)
+BACK = dt.timedelta(days=730)
+
+
+class SaleForm(forms.ModelForm[Sale]):
+    """Day of completion and the new owner."""
+
+    completes_on = DayField(
+        label="Day of completion",
+        help_text="From this day on the place is the new owner's.",
+        error_messages={"required": "Give the day, or the day it is likely to be."},
+    )
+
+    class Meta:
+        model = Sale
+        fields: ClassVar = [
+            "completes_on",
+            "buyer_name",
+            "buyer_email",
+            "buyer_phone",
+            "buyer_address",
+            "occupiers_stay",
+            "keeps_agreement",
+        ]
+        labels: ClassVar = {
+            "buyer_name": "Name of the new owner",
+            "buyer_email": "Their e-mail",
+            "buyer_phone": "Their telephone",
+            "buyer_address": "Their postal address",
+            "occupiers_stay": "The tenants stay",
+            "keeps_agreement": "The new owner takes the aftercare agreement over",
+        }
+        help_texts: ClassVar = {
+            "buyer_email": "With their leave. Link and pack go there; without it a letter goes to the house.",
+            "buyer_address": "Only where it is not the house that is sold.",
+            "occupiers_stay": "They keep their links; everybody else's end.",
+            "keeps_agreement": "Otherwise it ends on the day of completion.",
+        }
+        widgets: ClassVar = {
+            "buyer_address": forms.Textarea(attrs={"rows": 3}),
+            "buyer_phone": forms.TextInput(attrs={"type": "tel"}),
+        }
+        error_messages: ClassVar = {
+            "buyer_name": {"required": "Give the name; the solicitor knows it."},
+        }
+
+    def __init__(self, *args: Any, premises: Premises, today: dt.date, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.today = today
+        parties = premises.parties.filter(until=None)
+        owners = parties.filter(role="owner").values("person")
+        if not parties.filter(role="occupier").exclude(person__in=owners).exists():
+            del self.fields["occupiers_stay"]
+        if not premises.agreements.filter(ended_on=None, ends_on__gte=today).exists():
+            del self.fields["keeps_agreement"]
+
+    def clean_completes_on(self) -> dt.date:
+        """Neither years ago nor years ahead."""
+        day: dt.date = self.cleaned_data["completes_on"]
+        if not self.today - BACK <= day <= self.today + AHEAD:
+            message = "Give a day within two years of today."
+            raise forms.ValidationError(message)
+        return day
+
+
+class CallOffForm(forms.Form):
+    """Why a sale does not come about."""
+
+    because = forms.CharField(
+        label="Why", max_length=200, error_messages={"required": "Say why, in a few words."}
+    )
