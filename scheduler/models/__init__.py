@@ -1,4 +1,7 @@
 from .calls import Call as Call
+from .charges import Charge as Charge
+from .charges import ChargeBatch as ChargeBatch
+from .charges import Reckoning as Reckoning
 from .deliveries import Delivery as Delivery
 from .fleet import Base as Base
 from .fleet import Crew as Crew

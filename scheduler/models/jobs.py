@@ -95,6 +95,14 @@ class Job(OwnedModel):
     follows = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.SET_NULL, related_name="followed_by"
     )
+    under_agreement = models.ForeignKey(
+        "customers.Agreement",
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="jobs",
+        help_text="The agreement that promises this visit, where it is what made the job.",
+    )
 
     objects = JobQuerySet.as_manager()
     history = HistoricalRecords()
