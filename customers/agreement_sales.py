@@ -144,18 +144,23 @@ def agree(
         ends_on=last,
         cancel_by=right.last_day if right else None,
     )
-    facts = {
-        "name": held.agreed_name,
-        "on": today.isoformat(),
-        "sha256": seen,
-        "early_start": early_start,
-        "informed": informed,
-        "cancel_by": right.last_day.isoformat() if right else "",
-        "starts_on": first.isoformat(),
-        "ends_on": last.isoformat(),
-    }
+    facts = _as_agreed(held, on=today, seen=seen, informed=informed)
     note(held, Kind.AGREED, now=now, words=how, facts=facts, by=by, person=person)
     return held
+
+
+def _as_agreed(held: Agreement, *, on: dt.date, seen: str, informed: bool) -> dict[str, Any]:
+    """What is kept as evidence of a yes."""
+    return {
+        "name": held.agreed_name,
+        "on": on.isoformat(),
+        "sha256": seen,
+        "early_start": held.early_start,
+        "informed": informed,
+        "cancel_by": held.cancel_by.isoformat() if held.cancel_by else "",
+        "starts_on": held.starts_on.isoformat(),
+        "ends_on": held.ends_on.isoformat(),
+    }
 
 
 def _term_agreed(held: Agreement, waits_until: dt.date | None) -> tuple[dt.date, dt.date]:
