@@ -117,19 +117,19 @@ def _load_breaches(problem: Problem, tanker: Tanker, round_: Round) -> Iterator[
         elif stop.kind == "tip":
             load = 0
         if load > tanker.capacity_litres:
-            why = f"{load} L on board after {stop.id}; {tanker.id} holds {tanker.capacity_litres}."
+            why = f"{load:,} L on board after {stop.id}; {tanker.id} holds {tanker.capacity_litres:,}."
             yield Breach(rule="capacity", why=why, job=_job_id(stop))
         if load != stop.load_after_litres:
-            why = f"{load} L are on board after {stop.id}, not {stop.load_after_litres}."
+            why = f"{load:,} L are on board after {stop.id}, not {stop.load_after_litres:,}."
             yield Breach(rule="load-shown", why=why, job=_job_id(stop))
     if load and not tanker.may_end_loaded:
-        yield Breach(rule="ends-loaded", why=f"{tanker.id} comes home with {load} L on board.")
+        yield Breach(rule="ends-loaded", why=f"{tanker.id} comes home with {load:,} L on board.")
     yield from _daily_cap_breaches(tanker, collected, jobs)
 
 
 def _daily_cap_breaches(tanker: Tanker, collected: int, jobs: int) -> Iterator[Breach]:
     if tanker.max_litres_per_day is not None and collected > tanker.max_litres_per_day:
-        why = f"{collected} L in a day; {tanker.id} may collect {tanker.max_litres_per_day}."
+        why = f"{collected:,} L in a day; {tanker.id} may collect {tanker.max_litres_per_day:,}."
         yield Breach(rule="litres-a-day", why=why)
     if tanker.max_jobs_per_day is not None and jobs > tanker.max_jobs_per_day:
         why = f"{jobs} jobs in a day; {tanker.id} may do {tanker.max_jobs_per_day}."

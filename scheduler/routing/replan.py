@@ -90,8 +90,7 @@ def _rest_of_day(problem: Problem, today: Iterable[Round], happening: Happening)
         for each in problem.works
     )
     planned = {job: r.tanker for r in today for job in _ahead(r, happening).job_ids}
-    reached = {start.tanker: _reached(today, start.tanker, happening) for start in starts}
-    done = {stop.id for stops in reached.values() for stop in stops if stop.kind == "job"}
+    done = {job for round_ in today for job in _done_in(round_, happening)}
     jobs = [
         replace(
             problem.job(job),
@@ -134,13 +133,21 @@ def _reached(today: Iterable[Round], tanker: str, happening: Happening) -> tuple
     return round_.stops[: min(max(left) + 2, len(round_.stops))]
 
 
-def _ahead(round_: Round, happening: Happening) -> Round:
-    """The part of a round that is not yet reached, by the plan."""
+def _behind(round_: Round, happening: Happening) -> tuple[Stop, ...]:
+    """The stops that are settled: of a tanker off the road only those it has left."""
     if round_.tanker in happening.off_the_road:
-        stops = [s for s in round_.stops if s.depart_seconds <= happening.at_seconds]
-        reached = len(stops)
-    else:
-        reached = len(_reached([round_], round_.tanker, happening))
+        return tuple(s for s in round_.stops if s.depart_seconds <= happening.at_seconds)
+    return _reached([round_], round_.tanker, happening)
+
+
+def _done_in(round_: Round, happening: Happening) -> set[str]:
+    """The jobs of a round that need no more planning."""
+    return {stop.id for stop in _behind(round_, happening) if stop.kind == "job"}
+
+
+def _ahead(round_: Round, happening: Happening) -> Round:
+    """The part of a round that is not yet reached, by the plan, after the last stop that is."""
+    reached = len(_behind(round_, happening))
     return replace(round_, stops=round_.stops[max(reached - 1, 0) :]) if reached else round_
 
 
@@ -163,7 +170,7 @@ def _start_of(
     round_ = next(each for each in today if each.tanker == tanker.id)
     last = reached[-1]
     latitude, longitude = _position(problem, last)
-    wastes = {problem.job(stop.id).waste for stop in reached if stop.kind == "job"}
+    wastes = _on_board(problem, tanker, happening.on, reached)
     breaks = [stop for stop in reached if stop.kind == "break"]
     return TankerStart(
         tanker=tanker.id,
@@ -174,7 +181,7 @@ def _start_of(
         load_litres=last.load_after_litres,
         loaded_wastes=tuple(sorted(wastes)) if last.load_after_litres else (),
         driven_seconds=sum(stop.drive_seconds for stop in reached),
-        driven_since_break_seconds=_driven_since_break(reached),
+        driven_since_break_seconds=_driven_since_break(tanker, reached),
         on_duty_since_seconds=round_.on_duty_from_seconds,
         worked_since_seconds=breaks[-1].depart_seconds if breaks else round_.on_duty_from_seconds,
         break_taken=bool(breaks),
@@ -183,10 +190,26 @@ def _start_of(
     )
 
 
-def _driven_since_break(reached: Iterable[Stop]) -> int:
+def _on_board(problem: Problem, tanker: Tanker, on: date, reached: Iterable[Stop]) -> set[str]:
+    """The wastes collected since the tanker last tipped."""
+    start = problem.start_of(tanker.id, on)
+    wastes = set() if start is None else set(start.loaded_wastes)
+    for stop in reached:
+        if stop.kind == "tip":
+            wastes = set()
+        elif stop.kind == "job":
+            wastes.add(problem.job(stop.id).waste)
+    return wastes
+
+
+def _driven_since_break(tanker: Tanker, reached: Iterable[Stop]) -> int:
+    """Seconds at the wheel since the last break that is long enough to end a spell."""
+    needed = tanker.driver_hours.driving_break_seconds
     driven = 0
     for stop in reached:
-        driven = 0 if stop.kind == "break" else driven + stop.drive_seconds
+        driven += stop.drive_seconds
+        if stop.kind == "break" and stop.depart_seconds - stop.start_seconds >= needed:
+            driven = 0
     return driven
 
 

@@ -25,7 +25,8 @@ def _tanker_faults(job: Job, tanker: Tanker) -> Iterator[Unsuitable]:
         yield Unsuitable("locked-tanker", f"it is tied to {job.locked_tanker}")
     if job.litres > tanker.capacity_litres:
         yield Unsuitable(
-            "too-large", f"its {job.litres} L are more than the {tanker.capacity_litres} L it holds"
+            "too-large",
+            f"its {job.litres:,} L are more than the {tanker.capacity_litres:,} L it holds",
         )
     if _exceeds(tanker.width_m, job.max_width_m):
         yield Unsuitable(

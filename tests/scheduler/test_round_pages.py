@@ -153,7 +153,7 @@ def test_a_plan_shows_rounds_and_what_was_left_out(desk, office, tanker):
     page = desk.get(page_of(run_for(office, tanker, jobs))).content.decode()
     assert str(jobs[0].system.premises) in page
     assert "Left out: 1" in page
-    assert "90000 L are more than" in page
+    assert "90,000 L are more than" in page
 
 
 def page_of(run, name="plan_run", *more):

@@ -29,7 +29,7 @@ def the_line(problem, job, effort=QUICK):
 @pytest.mark.parametrize(
     ("rule", "words", "job"),
     [
-        ("too-large", "9500 L", a_job(litres=9500)),
+        ("too-large", "9,500 L", a_job(litres=9500)),
         ("lane-width", "2.5 m wide", a_job(max_width_m=2.2)),
         ("weight", "18 t", a_job(max_tonnes=7.5)),
         ("hose", "30 m of hose", a_job(hose_needed_m=50)),

@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 
 from scheduler.routing.comparing import changes_between, figures_of
-from scheduler.routing.plan import Effort, plan_rounds
+from scheduler.routing.driver_hours import ASSIMILATED
+from scheduler.routing.plan import Effort, Plan, plan_rounds
 from scheduler.routing.problem import TankerStart, Works
 from scheduler.routing.replan import Happening, replan_day
 from tests.scheduler.routing.problems import (
@@ -14,6 +15,7 @@ from tests.scheduler.routing.problems import (
     WORKS,
     a_job,
     a_problem,
+    a_round,
     a_tanker,
     a_window,
     planned_jobs,
@@ -62,6 +64,44 @@ def test_a_breakdown_hands_the_jobs_to_the_other_tanker():
     told = {change.job for change in again.changes}
     assert left <= told
     assert again.plan.checked
+
+
+def test_what_a_broken_tanker_has_finished_is_not_done_again():
+    again = after(off_the_road=frozenset({BUSY.tanker}))
+    finished = DONE & set(BUSY.job_ids)
+    assert finished
+    assert not finished & planned_jobs(again.plan)
+    assert not finished & {job.id for job in again.problem.jobs}
+    assert not finished & {change.job for change in again.changes}
+
+
+def test_only_what_was_loaded_since_the_last_tip_is_on_board():
+    trade = a_job(1, waste="trade")
+    jobs = (trade, a_job(2), a_job(3))
+    round_ = a_round(a_problem(*jobs, tankers=(a_tanker(capacity_litres=3000),)), "job-1", "job-2")
+    problem = a_problem(*jobs, tankers=(a_tanker(capacity_litres=3000),))
+    plan = Plan(rounds=(round_,), left_out=(), missed_value_pence=0)
+    at = next(s.start_seconds for s in round_.stops if s.id == "job-2")
+    again = replan_day(problem, plan, Happening(on=MONDAY, at_seconds=at), effort=EFFORT)
+    assert [start.loaded_wastes for start in again.problem.starts] == [("",)]
+
+
+def test_a_break_shorter_than_the_regimes_ends_no_spell_at_the_wheel():
+    tanker = a_tanker(
+        driver_hours=ASSIMILATED,
+        break_seconds=1800,
+        capacity_litres=30_000,
+        break_from_seconds=8 * HOUR,
+        break_until_seconds=11 * HOUR,
+    )
+    problem = a_problem(*(a_job(n) for n in range(1, 8)), tankers=(tanker,))
+    round_ = a_round(problem, *(f"job-{n}" for n in range(1, 8)))
+    plan, stops = Plan(rounds=(round_,), left_out=(), missed_value_pence=0), round_.stops
+    rest = next(n for n, s in enumerate(stops) if s.kind == "break")
+    assert stops[rest].depart_seconds - stops[rest].start_seconds < 2700
+    happening = Happening(on=MONDAY, at_seconds=stops[rest].start_seconds)
+    start = replan_day(problem, plan, happening, effort=EFFORT).problem.starts[0]
+    assert start.driven_since_break_seconds == sum(s.drive_seconds for s in stops[: rest + 1])
 
 
 def test_a_shut_works_sends_loads_to_another():
