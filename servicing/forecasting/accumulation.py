@@ -26,6 +26,11 @@ EXPONENT_WEIGHTS = (0.15, 0.70, 0.15)
 RATE_MEDIAN = 85.0  # L/person at one year; Gray 1995 mean 85.3
 RATE_LOG_SD = 0.55  # judgement: pits 0.49 (South Africa), solids over 27 Irish tanks ~0.58
 
+# A crew's dips may be better or worse than usual, and its own dips tell which: multiples of the
+# usual error and how likely each is. Judgement, chosen of nine on invented homes; no source.
+DIP_ERRORS = (0.7, 2.0)
+DIP_ERROR_WEIGHTS = (0.6, 0.4)
+
 
 @dataclass(frozen=True, slots=True)
 class Prior:
@@ -33,13 +38,15 @@ class Prior:
 
     ``median_rate`` in L/person at one year, ``log_sd`` its spread between households,
     ``exponent_weights`` of EXPONENTS, ``dip_error`` the dip error as a multiple of the usual
-    one, ``systems`` how many taught it.
+    one, ``dip_doubt`` how far crews and tanks may differ in it (1 as DIP_ERRORS says, 0 not at
+    all), ``systems`` how many taught it.
     """
 
     median_rate: float = RATE_MEDIAN
     log_sd: float = RATE_LOG_SD
     exponent_weights: tuple[float, float, float] = EXPONENT_WEIGHTS
     dip_error: float = 1.0
+    dip_doubt: float = 1.0
     systems: int = 0
 
 

@@ -43,6 +43,7 @@ TRIGGER_SHARES = {
 }
 TRAP_FILL_DAYS = 60.0  # a trap reaches a quarter in about so long: judgement, no source
 TRAP_LOG_SD = 0.8  # judgement, no source
+ANYTHING_LEFT_SD = 0.35  # of the volume: a dip right after an emptying says what was left
 SAME_DAY_ERROR = 0.027  # share of the volume: a 40 mm error at a third of a 1.6 m drum
 Event = tuple[int, float, float, float]
 
@@ -129,12 +130,13 @@ def _events(
     if facts.installed_on is not None:
         made = (RESET, years_of(facts.installed_on), 0.0, 0.005 * volume)
         happenings.append((facts.installed_on, 0, made))
+    dips = _day_dips(facts, volume, assumptions)
+    measured_after = {dip.on for dip in dips if dip.after}
     for emptying in facts.emptyings:
-        happenings.append((emptying.on, 2, _reset(emptying, volume, residue)))
+        spread = ANYTHING_LEFT_SD if emptying.on in measured_after else residue[1]
+        happenings.append((emptying.on, 2, _reset(emptying, volume, (residue[0], spread))))
         start = max(start, emptying.on) if start else emptying.on
-    happenings += [
-        (dip.on, 3 if dip.after else 1, dip.event) for dip in _day_dips(facts, volume, assumptions)
-    ]
+    happenings += [(dip.on, 3 if dip.after else 1, dip.event) for dip in dips]
     happenings.sort(key=lambda item: (item[0], item[1]))
     events = [event for _, _, event in happenings]
     first = next((i for i, event in enumerate(events) if event[0] == RESET), None)

@@ -38,6 +38,7 @@ DIP_ERROR_SD = 0.50
 CURVE_COUNTS = 12.0  # systems' worth of trust in the book's exponents
 MOST_SYSTEMS = 500  # a fleet is learned from so many of its measured systems at most
 ROUNDS = 2
+LEAST_DOUBT = 0.4  # crews of one firm still differ in their dips: judgement, no source
 FEWEST_FOR_OWN_STRATUM = 30
 
 
@@ -104,15 +105,27 @@ def _spread_out(rows: list[Row], most: int) -> list[Row]:
 
 def _most_likely(columns: Columns, book: Prior, pairs: int, repeat_error: float) -> Prior:
     """Climb the likelihood, one value at a time, from the book."""
-    prior = book
+    prior = replace(book, dip_doubt=0.0)
+    centre, sd = _dip_error_belief(book, pairs, repeat_error)
     for _ in range(ROUNDS):
         prior = _climb(columns, prior, book, "median_rate", MEDIAN_RATE_SD)
         prior = _climb(columns, prior, book, "log_sd", SPREAD_SD)
-        centre, sd = _dip_error_belief(book, pairs, repeat_error)
         prior = _climb(columns, prior, replace(book, dip_error=centre), "dip_error", sd)
         weights = _exponent_weights(columns, prior, book)
         prior = replace(prior, exponent_weights=weights)
-    return prior
+    return replace(prior, dip_doubt=_doubt_left(columns, prior, book, centre, sd))
+
+
+def _doubt_left(columns: Columns, prior: Prior, book: Prior, centre: float, sd: float) -> float:
+    """Doubt in the dip error after a fleet's dips, 1 for none: by the bend of its likelihood."""
+    here, step = math.log(prior.dip_error), 0.3
+    low, middle, high = (
+        log_likelihood(columns, replace(prior, dip_error=math.exp(tried)), book)
+        - 0.5 * ((tried - math.log(centre)) / sd) ** 2
+        for tried in (here - step, here, here + step)
+    )
+    certainty = max((2 * middle - low - high) / step**2, 1.0 / DIP_ERROR_SD**2)
+    return max(1.0 / math.sqrt(certainty) / DIP_ERROR_SD, LEAST_DOUBT)
 
 
 def _climb(columns: Columns, prior: Prior, book: Prior, name: str, sd: float) -> Prior:

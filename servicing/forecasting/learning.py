@@ -1,14 +1,16 @@
 """Learning from dips: a small grid over what a household is like, and the level on each node.
 
-Nodes are 25 rates R (log-normal prior) by 3 compaction exponents b. On each node the level is
-Gaussian and follows a Kalman filter in LITRES through every emptying and dip, so that two dips
+Nodes are 25 rates R (log-normal prior) by 3 compaction exponents b by 2 sizes k of the dip error,
+for dips that do not agree with each other are worse dips. On each node the level is Gaussian and
+follows a Kalman filter in LITRES through every emptying and dip, so that two dips
 of one cycle, a partial emptying and an unknown residue are weighed rightly. Between dips a
 household's log rate drifts (an Ornstein-Uhlenbeck process about the prior: families change),
 by mixing the nodes. The result depends on the list of visits alone: nothing hidden is kept.
 
     increment over d years:  m = R dE,  sd m sqrt(YEAR_NOISE^2 g(d) + q d / 3)
-    dip:  y ~ N(level, k^2 [(0.12 level)^2 + (0.027 V)^2 / repeats]),  k the fleet's dip error
+    dip:  y ~ N(level, k^2 [(0.12 level)^2 + (0.027 V)^2 / repeats])
 
+At the end the sizes of the dip error are averaged over: nobody asks for them afterwards.
 The error sizes are judgement; no study of dip errors was found. They are estimated again from
 repeat dips and from the fleet where there are enough.
 """
@@ -25,6 +27,8 @@ import numpy.typing as npt
 from servicing.forecasting.accumulation import (
     BOOK_PRIOR,
     DIP,
+    DIP_ERROR_WEIGHTS,
+    DIP_ERRORS,
     NOTHING,
     RESET,
     Columns,
@@ -109,17 +113,21 @@ class _State:
     """The filter's moving parts while it walks through the events."""
 
     def __init__(self, columns: Columns, prior: Prior) -> None:
-        n, (nodes, powers) = len(columns), (len(RATE_NODES), columns.exponents.shape[1])
-        self.columns, self.dip_error = columns, prior.dip_error
+        errors, error_weights = dip_errors(prior)
+        self.sizes, powers = len(errors), columns.exponents.shape[1]
+        n, nodes, kinds = len(columns), len(RATE_NODES), self.sizes * powers
+        self.columns, self.usual_error = columns, prior.dip_error
+        self.dip_error = np.repeat(errors, powers)
         rate_weights = np.exp(-0.5 * RATE_NODES**2)
-        grid = rate_weights[:, None] / rate_weights.sum() * np.array(prior.exponent_weights)
+        kind_weights = np.kron(error_weights, np.array(prior.exponent_weights))
+        grid = rate_weights[:, None] / rate_weights.sum() * kind_weights
         self.weights = np.tile(grid, (n, 1, 1))
         self.rate = np.exp(columns.log_rate[:, None] + columns.log_rate_sd[:, None] * RATE_NODES)
-        self.level = np.zeros((n, nodes, powers))
-        self.level_var = np.zeros((n, nodes, powers))
+        self.level = np.zeros((n, nodes, kinds))
+        self.level_var = np.zeros((n, nodes, kinds))
         self.time = columns.event_time[:, 0].copy()
         self.cycle_start = self.time.copy()
-        self.exposed = np.zeros((n, powers))
+        self.exposed = np.zeros((n, kinds))
         self.last_dip = np.full(n, np.nan)
         self.learned = np.zeros(n, dtype=bool)
         self.surprise = np.full(columns.event_kind.shape, np.nan)
@@ -134,6 +142,7 @@ class _State:
             return  # a dip and an emptying of one visit
         self._mix(until - self.time)
         exposed = exposure(self.columns, self.cycle_start, until[:, None])[:, 0, :]
+        exposed = np.tile(exposed, self.sizes)
         gained = self.rate[:, :, None] * (exposed - self.exposed)[:, None, :]
         spread = increment_variance(until - self.time)[:, None, None]
         self.level = self.level + gained
@@ -175,9 +184,10 @@ class _State:
         volume = self.columns.volume[rows] * self.columns.event_sd[rows, k]
         level, var, w = self.level[rows], self.level_var[rows], self.weights[rows]
         error = (DIP_SHARE_ERROR * level) ** 2 + (DIP_VOLUME_ERROR * volume)[:, None, None] ** 2
-        error = error * self.dip_error**2
-        surprise = _surprise(w, level, var + error, litres)
+        # What is asked about is what even a dip of the usual error contradicts.
+        surprise = _surprise(w, level, var + error * self.usual_error**2, litres)
         self.surprise[rows, k] = surprise
+        error = error * self.dip_error**2
         # A dip far below what is possible is asked about; until then it counts for less.
         error = error * np.maximum(1.0, -surprise / SURPRISE)[:, None, None]
         total = var + error
@@ -194,11 +204,12 @@ class _State:
         self.learned[rows] = True
 
     def posterior(self) -> Posterior:
+        weights, level, level_var = self._over_dip_errors()
         return Posterior(
-            weights=self.weights,
+            weights=weights,
             rate=self.rate,
-            level=self.level,
-            level_var=self.level_var,
+            level=level,
+            level_var=level_var,
             time=self.time,
             cycle_start=self.cycle_start,
             last_dip=self.last_dip,
@@ -207,6 +218,28 @@ class _State:
             residue=self.residue,
             residue_sd=self.residue_sd,
         )
+
+
+    def _over_dip_errors(self) -> tuple[Floats, Floats, Floats]:
+        """Weights, levels and variances with the sizes of the dip error averaged over."""
+        if self.sizes == 1:
+            return self.weights, self.level, self.level_var
+        shape = (*self.weights.shape[:2], self.sizes, -1)
+        apart = (self.weights, self.level, self.level_var)
+        weights, level, var = (values.reshape(shape) for values in apart)
+        whole = weights.sum(axis=2)
+        safe = np.maximum(whole, 1e-300)
+        mean = (weights * level).sum(axis=2) / safe
+        square = (weights * (level**2 + var)).sum(axis=2) / safe
+        return whole, mean, np.maximum(square - mean**2, 0.0)
+
+
+def dip_errors(prior: Prior) -> tuple[Floats, Floats]:
+    """Sizes the dip error may have, as multiples of the usual one, and how likely each is."""
+    if prior.dip_doubt <= 0:
+        return np.array([prior.dip_error]), np.array([1.0])
+    sizes = prior.dip_error * np.array(DIP_ERRORS) ** prior.dip_doubt
+    return sizes, np.array(DIP_ERROR_WEIGHTS)
 
 
 def _surprise(weights: Floats, level: Floats, var: Floats, litres: Floats) -> Floats:

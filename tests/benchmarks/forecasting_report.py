@@ -5,15 +5,15 @@ the model and in five worlds contradicts it. No field data exist yet.
 
 What was changed after seeing results on them, with seeds 5-12, 101-909 and 1202:
 
-- in the model: the drift of a household (0.04 to 0.01 a year, five values tried) and the weights of
-  the exponents (a quarter to 0.15 at the ends, three tried);
+- in the model: the drift of a household (0.04 to 0.01 a year, five values tried), the weights of
+  the exponents (a quarter to 0.15 at the ends, three tried), and the two sizes of the dip error that
+  the book holds possible (nine pairs and triples tried, on seeds 81001 and 81002 too);
 - in the first world itself: households' spread 0.55, 0.53, 0.51, then 0.50, so that with misreported
   persons and moves it adds up to the 0.55 of published figures, and fewer one-person homes and smaller
   tanks, so that few tanks outlast the 60 years looked at. With 0.53 the median error without a
   dip was 0.47-0.49 instead of 0.45: that figure says how unlike homes are, not how good we are.
 
-The seeds below had no part in that. In the policies, how often the fleet is learned again was
-changed after a first sitting with these same seeds.
+The seeds below had no part in that.
 """
 
 from __future__ import annotations
@@ -57,8 +57,8 @@ from tests.benchmarks.forecasting_scores import (
 )
 from tests.benchmarks.forecasting_worlds import FITS, WORLDS, OneCycle, World, one_cycle
 
-SEEDS = (81_001, 81_002, 81_003)
-FLEET_SEEDS = (86_001, 86_002, 86_003)
+SEEDS = (91_001, 91_002, 91_003)
+FLEET_SEEDS = (96_001, 96_002, 96_003)
 FLEET_SYSTEMS = 400
 LEARNED_BY = date(2010, 1, 1)
 RATES = (85, 100, 120, 150, 180)

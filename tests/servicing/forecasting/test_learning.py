@@ -33,6 +33,8 @@ def sampled(dips, volume=2720.0, persons=3.0):
     power = random.choice([0.7, 0.85, 1.0], DRAWS, p=[0.15, 0.7, 0.15])
     level = random.normal(0.05 * volume, 0.035 * volume, DRAWS)
     weight, before = np.zeros(DRAWS), 0.0
+    # A household's dips are good or bad as a whole: two sizes of error, as documented.
+    size = random.choice([0.7, 2.0], DRAWS, p=[0.6, 0.4])
     for years, litres in dips:
         gap = years - before
         if before:
@@ -41,7 +43,7 @@ def sampled(dips, volume=2720.0, persons=3.0):
             log_rate = np.log(85) + keep * (log_rate - np.log(85)) + random.normal(0, spread, DRAWS)
         gained = np.exp(log_rate) * persons * (years**power - before**power)
         level = level + gained * (1 + increment_sd(gap) * random.normal(size=DRAWS))
-        error = np.hypot(0.12 * level, 0.027 * volume)
+        error = size * np.hypot(0.12 * level, 0.027 * volume)
         weight += -np.log(error) - 0.5 * ((litres - level) / error) ** 2
         before = years
     return log_rate, power, level, np.exp(weight - weight.max())
@@ -70,8 +72,9 @@ def test_posterior_agrees_with_an_independent_sampler(dips):
     assert rate_quantiles(posterior)[0] == pytest.approx(
         np.exp(weighted_quantiles(log_rate, weight)), rel=0.035
     )
+    # Two sizes of dip error are taken together as one normal on each node: that costs 3 %.
     assert level_quantiles(columns, posterior, posterior.time)[0] == pytest.approx(
-        weighted_quantiles(level, weight), rel=0.02
+        weighted_quantiles(level, weight), rel=0.03
     )
 
 
