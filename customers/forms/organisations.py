@@ -53,6 +53,15 @@ class OrganisationForm(forms.ModelForm[Organisation]):
         label="A measurement costs, £",
         help_text="When a crew is nearby: the detour and the time.",
     )
+    look_cost_pence = ScaledField(
+        per_unit=100,
+        whole=True,
+        min_value=1,
+        max_value=20_000,
+        required=False,
+        label="A look into a chamber costs, £",
+        help_text="The drive and the time. Needed to set inspections by cost.",
+    )
     carrier_valid_from = DayField(required=False, label="Valid from")
     carrier_valid_to = DayField(required=False, label="Valid to")
 
@@ -76,6 +85,7 @@ class OrganisationForm(forms.ModelForm[Organisation]):
             "emptying_cost_pence",
             "trouble_cost_pence",
             "dip_cost_pence",
+            "look_cost_pence",
             "interval_override_months",
             "interval_override_reason",
         ]
@@ -94,7 +104,8 @@ class OrganisationForm(forms.ModelForm[Organisation]):
             "profile": "Sets intervals, triggers and what papers must say. Local codes come first.",
             "time_zone": "For example Europe/London.",
             "dates_by": (
-                "By cost, a tank is due when waiting would cost more, on average, than emptying it. "
+                "By cost, a tank is due when waiting would cost more, on average, than emptying it, "
+                "and a chamber is looked into as often as costs least. "
                 "Intervals set by law, an agreement or the maker come first either way."
             ),
         }
@@ -123,7 +134,8 @@ class OrganisationForm(forms.ModelForm[Organisation]):
                 "Planning ahead",
                 Row("accepted_risk", "horizon_days"),
                 "dates_by",
-                Row("emptying_cost_pence", "trouble_cost_pence", "dip_cost_pence"),
+                Row("emptying_cost_pence", "trouble_cost_pence"),
+                Row("dip_cost_pence", "look_cost_pence"),
                 Row("interval_override_months", "interval_override_reason"),
             ),
         )

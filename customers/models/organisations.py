@@ -103,6 +103,9 @@ class Organisation(models.Model):
     dip_cost_pence = models.PositiveIntegerField(
         null=True, blank=True, help_text="What one measurement costs when a crew is nearby."
     )
+    look_cost_pence = models.PositiveIntegerField(
+        null=True, blank=True, help_text="What looking into a chamber costs, the drive included."
+    )
     horizon_days = models.PositiveSmallIntegerField(
         default=90, help_text="Jobs are made for what falls due within this many days."
     )
@@ -164,6 +167,13 @@ class Organisation(models.Model):
         if not self.emptying_cost_pence or not self.trouble_cost_pence:
             return None
         return self.trouble_cost_pence / self.emptying_cost_pence
+
+    @property
+    def year_of_trouble_price(self) -> float | None:
+        """What a year of trouble costs, in looks into a chamber; None until both costs are known."""
+        if not self.look_cost_pence or not self.trouble_cost_pence:
+            return None
+        return self.trouble_cost_pence / self.look_cost_pence
 
     def changing_organisations(self) -> tuple[Organisation, ...]:
         """An organisation is changed by its own members."""

@@ -8,7 +8,7 @@ filter of ``learning`` is the likelihood; nothing else is assumed.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -69,18 +69,20 @@ def learn_fleet(
 
 
 def learn_strata(
-    strata: dict[str, Sequence[SystemFacts]], *, today: date, book: Prior = BOOK_PRIOR
+    strata: Mapping[str, Sequence[SystemFacts]], *, today: date, fleet: Prior
 ) -> dict[str, FleetLearned]:
-    """Learn each stratum with FEWEST_FOR_OWN_STRATUM measured systems; others share the fleet's.
+    """What each stratum with FEWEST_FOR_OWN_STRATUM measured systems teaches; no other is given.
 
-    The fleet as a whole is the book of its strata, so a stratum starts from it.
+    The fleet as a whole is the book of its strata: each starts from it, and those too small
+    to teach share its prior.
     """
-    everyone = [facts for systems in strata.values() for facts in systems]
-    fleet = learn_fleet(everyone, today=today, book=book)
     found = {}
     for name, systems in strata.items():
-        own = learn_fleet(systems, today=today, book=fleet.prior)
-        found[name] = own if own.systems >= FEWEST_FOR_OWN_STRATUM else fleet
+        if len(systems) < FEWEST_FOR_OWN_STRATUM:
+            continue
+        own = learn_fleet(systems, today=today, book=fleet)
+        if own.systems >= FEWEST_FOR_OWN_STRATUM:
+            found[name] = own
     return found
 
 

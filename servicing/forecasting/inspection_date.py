@@ -58,7 +58,10 @@ USUAL_CHAMBERS = {"chamber": ChamberPrior(0.15, 1.0), "filter": ChamberPrior(0.3
 
 @dataclass(frozen=True, slots=True)
 class InspectionForecast:
-    """When to look again and why. ``blocked_by_due`` is the chance of trouble by then."""
+    """When to look again and why. ``blocked_by_due`` is the chance of trouble by then.
+
+    ``binding_rule`` is "risk", "cost" or "longest", whichever sets ``interval_days``.
+    """
 
     reference: str
     due_on: date | None
@@ -69,6 +72,7 @@ class InspectionForecast:
     rate_per_year: float
     likely_cause: Cause | None
     advice: str
+    binding_rule: str = ""
     assumptions: tuple[Assumption, ...] = ()
     faults: tuple[Fault, ...] = ()
 
@@ -162,7 +166,7 @@ def looks_as_counts(chamber: ChamberFacts) -> list[tuple[float, float]]:
 def _faulty(chamber: ChamberFacts, faults: list[Fault]) -> InspectionForecast:
     nan = math.nan
     return InspectionForecast(
-        chamber.reference, None, None, "", 0, nan, nan, None, "", (), tuple(faults)
+        chamber.reference, None, None, "", 0, nan, nan, None, "", faults=tuple(faults)
     )
 
 
@@ -173,11 +177,12 @@ def _forecast(
     start = last or chamber.installed_on
     assert start is not None, "checked: no_start"
     if chamber.trouble_price is None:
-        days = _days_to_risk(weights, chamber.accepted_risk)
+        days, rule = _days_to_risk(weights, chamber.accepted_risk), "risk"
     else:
-        days = _cheapest_days(weights, chamber.trouble_price)
-    wanted = start + timedelta(days=days)
-    wanted = min(wanted, months_after(start, chamber.max_months))
+        days, rule = _cheapest_days(weights, chamber.trouble_price), "cost"
+    wanted, longest = start + timedelta(days=days), months_after(start, chamber.max_months)
+    if longest < wanted:
+        wanted, rule = longest, "longest"
     due, because = before_quiet(wanted, quiet)
     days = (due - start).days
     cause = _likely_cause(chamber.looks)
@@ -191,6 +196,7 @@ def _forecast(
         rate_per_year=float(weights @ HAZARDS),
         likely_cause=cause,
         advice=ADVICE[cause] if cause else "",
+        binding_rule=rule,
         assumptions=_assumptions(last, start),
     )
 

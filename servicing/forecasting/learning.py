@@ -219,7 +219,6 @@ class _State:
             residue_sd=self.residue_sd,
         )
 
-
     def _over_dip_errors(self) -> tuple[Floats, Floats, Floats]:
         """Weights, levels and variances with the sizes of the dip error averaged over."""
         if self.sizes == 1:

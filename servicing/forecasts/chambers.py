@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from servicing.forecasting.chambers import Cause, ChamberFacts, Look
 from servicing.forecasting.inspection_date import forecast_inspections
+from servicing.forecasts.wording import span_words
 from servicing.models import Chamber, ChamberFinding
 
 if TYPE_CHECKING:
+    from customers.models import Organisation
     from servicing.forecasting.inspection_date import InspectionForecast
     from servicing.forecasts.circumstances import CircumstancesOfAll
     from servicing.forecasts.reading import ChamberRow, LookRow, OnRecord
@@ -25,7 +27,12 @@ CAUSES = {
     ChamberFinding.Debris.SCALE: Cause.SCALE,
     ChamberFinding.Debris.TOYS: Cause.OTHER,
 }
-ACCEPTED_RISK = 0.10
+# What sets the interval, for the reader; quiet periods only move the day.
+WHY = {
+    "risk": "Every {span}: by then trouble is as likely as you accept, {risk:.0%}.",
+    "cost": "Every {span}: looking more or less often would cost more.",
+    "longest": "Every {span}: the longest interval we keep to.",
+}
 
 
 class NextLook(NamedTuple):
@@ -77,22 +84,34 @@ def next_looks(
     looks = looks_of(record.looks)
     found = []
     for chamber in record.chambers:
-        facts = chamber_facts(record, chamber, looks.get(chamber.pk, ()), today=circumstances.today)
+        facts = chamber_facts(
+            record,
+            chamber,
+            looks.get(chamber.pk, ()),
+            today=circumstances.today,
+            organisation=ours.organisation,
+        )
         result = forecast_inspections(
             [facts],
             today=circumstances.today,
             quiet=ours.quiet,
             fleet=ours.chamber_priors[facts.kind],
         )[0]
-        found.append((chamber, _as_written(result)))
+        found.append((chamber, _as_written(result, facts)))
     return found
 
 
-def _as_written(result: InspectionForecast) -> NextLook:
+def _as_written(result: InspectionForecast, facts: ChamberFacts) -> NextLook:
     if result.faults:
         because = "; ".join(fault.message for fault in result.faults)
         return NextLook(None, because[:300], "")
-    because = f"Moved ahead of {result.moved_because}." if result.moved_because else ""
+    days = result.interval_days
+    if result.moved_from is not None and result.due_on is not None:
+        days += (result.moved_from - result.due_on).days
+    why = WHY[result.binding_rule]
+    because = why.format(span=span_words(days), risk=facts.accepted_risk).replace("%", " %")
+    if result.moved_because:
+        because += f" Moved ahead of {result.moved_because}."
     advice = ""
     if result.likely_cause is not None:
         what = (
@@ -121,9 +140,18 @@ def looks_of(rows: Iterable[LookRow]) -> dict[int, tuple[Look, ...]]:
 
 
 def chamber_facts(
-    record: OnRecord, chamber: ChamberRow, looks: tuple[Look, ...], *, today: dt.date
+    record: OnRecord,
+    chamber: ChamberRow,
+    looks: tuple[Look, ...],
+    *,
+    today: dt.date,
+    organisation: Organisation,
 ) -> ChamberFacts:
-    """Facts of one chamber; what it was like before us counts from the last look told to us."""
+    """Facts of one chamber; what it was like before us counts from the last look told to us.
+
+    Where an organisation sets its dates by cost, and has said what a look costs, so are its looks.
+    """
+    by_cost = organisation.dates_by == organisation.DatesBy.COST
     system = record.system
     if not looks and chamber.last_inspected_on:
         looks = (Look(chamber.last_inspected_on, 0),)
@@ -134,6 +162,7 @@ def chamber_facts(
         f"{system.reference} {chamber.label}",
         system.installed_on if looks else counted_from,
         looks=looks,
-        accepted_risk=ACCEPTED_RISK,
+        accepted_risk=organisation.accepted_risk,
+        trouble_price=organisation.year_of_trouble_price if by_cost else None,
         kind="filter" if chamber.kind == Chamber.Kind.EFFLUENT_FILTER else "chamber",
     )

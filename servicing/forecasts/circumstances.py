@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from hashlib import blake2b
 from typing import TYPE_CHECKING
@@ -16,8 +16,9 @@ from servicing.forecasting.inspection_date import USUAL_CHAMBERS, ChamberPrior
 from servicing.forecasting.outcomes import MODEL_VERSION
 from servicing.forecasts.facts import Promise
 from servicing.forecasts.quiet import quiet_periods
+from servicing.forecasts.strata import stratum_of
 from servicing.forecasts.wording import litres_words
-from servicing.models import FleetLearning
+from servicing.models import FleetLearning, StratumLearning
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from servicing.forecasts.reading import OnRecord
 
 # Raised when rows say something new from the same facts, so that they are written anew.
-WORDING_VERSION = "2"
+WORDING_VERSION = "3"
 RULES = ("trigger_share", "interval_months", "default_volume_litres", "service_months")
 
 
@@ -37,10 +38,12 @@ class Circumstances:
     organisation: Organisation
     rules: RuleBook
     prior: Prior
+    strata: dict[str, Prior]
     chamber_priors: dict[str, ChamberPrior]
     quiet: list[QuietPeriod]
     _settings: str = field(init=False)
-    _by_kind: dict[str, str] = field(init=False, default_factory=dict)
+    _looks: str = field(init=False)
+    _by_kind: dict[tuple[str, str], str] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         """Write down once what every fingerprint holds."""
@@ -48,8 +51,16 @@ class Circumstances:
         self._settings = repr((
             MODEL_VERSION, WORDING_VERSION, own.units, own.accepted_risk, own.dates_by,
             own.year_over_price, own.interval_override_months, own.interval_override_reason,
-            self.prior, self.chamber_priors, self.quiet[:1], self.quiet[-1:],
         ))  # fmt: skip
+        # How many taught a lesson is no part of it: a lesson that says the same is the same.
+        priors = {kind: replace(prior, chambers=0) for kind, prior in self.chamber_priors.items()}
+        self._looks = repr((
+            priors, own.year_of_trouble_price, self.quiet[:1], self.quiet[-1:]
+        ))  # fmt: skip
+
+    def prior_for(self, record: OnRecord) -> Prior:
+        """What a system is like before it is measured: by its kind of place, else by the firm."""
+        return self.strata.get(stratum_of(record), self.prior)
 
     @property
     def litres(self) -> Callable[[float], str]:
@@ -58,11 +69,13 @@ class Circumstances:
 
     def fingerprint(self, record: OnRecord, promise: Promise | None) -> str:
         """Fingerprint of everything a system's forecast is worked out from, but for the day."""
-        kind = record.system.kind
-        if kind not in self._by_kind:
+        kind, stratum = record.system.kind, stratum_of(record)
+        if (kind, stratum) not in self._by_kind:
             rules = [self.rules.rule(key, kind) for key in RULES]
-            self._by_kind[kind] = f"{self._settings}{rules}"
-        told = f"{self._by_kind[kind]}{promise}{record.as_text()}"
+            prior = replace(self.strata.get(stratum, self.prior), systems=0)
+            self._by_kind[kind, stratum] = f"{self._settings}{prior}{rules}"
+        looks = self._looks if record.chambers else ""
+        told = f"{self._by_kind[kind, stratum]}{looks}{promise}{record.as_text()}"
         return blake2b(told.encode(), digest_size=16).hexdigest()
 
 
@@ -89,12 +102,16 @@ def circumstances_of(organisation: Organisation, *, today: dt.date) -> Circumsta
         organisation=organisation,
         rules=RuleBook(organisation.profile, today),
         prior=prior_of(learned),
+        strata={
+            row.stratum: prior_of(row)
+            for row in StratumLearning.objects.filter(organisation=organisation)
+        },
         chamber_priors=chamber_priors_of(learned),
         quiet=quiet_periods(organisation.profile, today=today),
     )
 
 
-def prior_of(learned: FleetLearning | None) -> Prior:
+def prior_of(learned: FleetLearning | StratumLearning | None) -> Prior:
     """What systems are like before they are measured: as learned, or by the book."""
     if learned is None:
         return BOOK_PRIOR
@@ -104,6 +121,7 @@ def prior_of(learned: FleetLearning | None) -> Prior:
         log_sd=learned.log_sd,
         exponent_weights=(first, second, third),
         dip_error=learned.dip_error,
+        dip_doubt=learned.dip_doubt,
         systems=learned.systems,
     )
 

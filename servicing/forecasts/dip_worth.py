@@ -19,6 +19,7 @@ from servicing.models import DipWorth, Forecast, System
 
 if TYPE_CHECKING:
     from customers.models import Organisation
+    from servicing.forecasting.accumulation import Prior
     from servicing.forecasting.facts import SystemFacts
     from servicing.models.track_record import DipWorthQuerySet
 
@@ -73,16 +74,22 @@ def _worth_asking(organisation: Organisation) -> list[int]:
 def _value_batch(ids: list[int], ours: Circumstances, trouble: float, *, today: dt.date) -> int:
     organisation = ours.organisation
     records = read_systems(ids)
-    facts = facts_of_all(list(records.values()), ours, today=today)
     by_reference = {record.system.reference: pk for pk, record in records.items()}
-    values = dip_values(
-        facts,
-        today=today,
-        dip_cost=float(organisation.dip_cost_pence or 1),
-        emptying_cost=float(organisation.emptying_cost_pence or 1),
-        year_over_cost=trouble,
-        prior=ours.prior,
-    )
+    by_lesson: dict[Prior, list[OnRecord]] = {}
+    for record in records.values():
+        by_lesson.setdefault(ours.prior_for(record), []).append(record)
+    values = [
+        value
+        for prior, group in by_lesson.items()
+        for value in dip_values(
+            facts_of_all(group, ours, today=today),
+            today=today,
+            dip_cost=float(organisation.dip_cost_pence or 1),
+            emptying_cost=float(organisation.emptying_cost_pence or 1),
+            year_over_cost=trouble,
+            prior=prior,
+        )
+    ]
     rows = [
         _row(by_reference[value.reference], value, organisation, today=today) for value in values
     ]

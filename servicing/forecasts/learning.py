@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
+from django.db import transaction
 from django.db.models import Exists, OuterRef
 from django.utils import timezone
 
@@ -13,21 +15,27 @@ from servicing.forecasting.accumulation import BOOK_PRIOR
 from servicing.forecasting.chamber_fleet import learn_chambers
 from servicing.forecasting.chambers import ChamberFacts
 from servicing.forecasting.faults import BadMeasure, FaultyFacts
-from servicing.forecasting.fleet import learn_fleet
+from servicing.forecasting.fleet import FEWEST_FOR_OWN_STRATUM, learn_fleet, learn_strata
 from servicing.forecasting.inspection_date import USUAL_CHAMBERS
 from servicing.forecasts.chambers import chamber_facts, looks_of
+from servicing.forecasts.circumstances import prior_of
 from servicing.forecasts.facts import gather
 from servicing.forecasts.reading import read_systems
-from servicing.models import ChamberFinding, Dip, FleetLearning, System
+from servicing.forecasts.strata import how_many, strata_of
+from servicing.models import ChamberFinding, Dip, FleetLearning, StratumLearning, System
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from customers.models import Organisation
     from servicing.forecasting.facts import SystemFacts
+    from servicing.forecasting.fleet import FleetLearned
     from servicing.forecasts.reading import OnRecord
 
 # A lesson moves every forecast a little: not more often than weekly, and only on new evidence.
 LEARN_AFTER_DAYS = 7
 MOST_SYSTEMS = 1500
+MOST_OF_A_STRATUM = 500
 COUNTING = {"visit__abandoned_because": "", "visit__replaced_by__isnull": True}
 
 
@@ -44,24 +52,35 @@ def learn_fleet_of(organisation: Organisation, *, today: dt.date) -> FleetLearni
     young = row is not None and (today - row.learned_on).days < LEARN_AFTER_DAYS
     if row is not None and (young or row.evidence == evidence):
         return row
-    rules = RuleBook(organisation.profile, today)
-    measured = [
-        facts
-        for record in _spread_of(organisation, Dip)
-        if (facts := _facts_of(record, organisation, rules)) is not None
-    ]
-    looked = _chambers_of(_spread_of(organisation, ChamberFinding), today=today)
-    learned, _ = FleetLearning.objects.update_or_create(
-        organisation=organisation,
-        defaults={
-            **_lesson(measured, today=today),
-            **_lesson_of_chambers(looked, today=today),
-            "evidence": evidence,
-            "learned_on": today,
-            "learned_at": timezone.now(),
-        },
-    )
+    dipped = _systems_with(organisation, Dip)
+    of_strata = _spread_by_stratum(dipped)
+    of_firm = _spread(dipped, MOST_SYSTEMS)
+    known = _facts_of(sorted({*of_firm, *chain(*of_strata.values())}), organisation, today=today)
+    firm = learn_fleet([known[pk] for pk in of_firm if pk in known], today=today)
+    looked = _spread(_systems_with(organisation, ChamberFinding), MOST_SYSTEMS)
+    chambers = _chambers_of(list(read_systems(looked).values()), organisation, today=today)
+    with transaction.atomic():
+        learned, _ = FleetLearning.objects.update_or_create(
+            organisation=organisation,
+            defaults={
+                **_lesson(firm),
+                **_lesson_of_chambers(chambers, today=today),
+                "evidence": evidence,
+                "learned_on": today,
+                "learned_at": timezone.now(),
+            },
+        )
+        strata = {name: [known[pk] for pk in ids if pk in known] for name, ids in of_strata.items()}
+        _keep_strata(organisation, learn_strata(strata, today=today, fleet=prior_of(learned)))
     return learned
+
+
+def _keep_strata(organisation: Organisation, lessons: dict[str, FleetLearned]) -> None:
+    """Write the lesson of each kind of place that has one; what no longer has one loses it."""
+    rows = StratumLearning.objects.filter(organisation=organisation)
+    rows.exclude(stratum__in=lessons).delete()
+    for stratum, learned in lessons.items():
+        rows.update_or_create(organisation=organisation, stratum=stratum, defaults=_lesson(learned))
 
 
 def evidence_of(organisation: Organisation) -> dict[str, int]:
@@ -74,45 +93,77 @@ def evidence_of(organisation: Organisation) -> dict[str, int]:
     }
 
 
-def _spread_of(organisation: Organisation, model: Any) -> list[OnRecord]:
-    """Record of the systems with such rows: at most MOST_SYSTEMS, evenly through the register."""
+def measured_systems(organisation: Organisation) -> dict[str, int]:
+    """How many systems of each kind of place have been measured, whether or not they teach."""
+    return how_many(_systems_with(organisation, Dip))
+
+
+def _systems_with(organisation: Organisation, model: Any) -> list[int]:
+    """Systems in use that have such rows of visits that count."""
     rows = model.objects.filter(visit__system=OuterRef("pk"), **COUNTING)
     systems = System.objects.in_use().filter(organisation=organisation).filter(Exists(rows))
-    ids = list(systems.order_by("pk").values_list("pk", flat=True))
-    step = max(1, -(-len(ids) // MOST_SYSTEMS))
-    return list(read_systems(ids[::step]).values())
+    return list(systems.order_by("pk").values_list("pk", flat=True))
 
 
-def _facts_of(record: OnRecord, organisation: Organisation, rules: RuleBook) -> SystemFacts | None:
-    if not record.system.holds_sludge:
-        return None
-    try:
-        return gather(record, organisation=organisation, rules=rules, promise=None).facts
-    except (BadMeasure, FaultyFacts):
-        return None
+def _spread(ids: Sequence[int], most: int) -> list[int]:
+    """At most so many of them, evenly through the register."""
+    return list(ids[:: max(1, -(-len(ids) // most))])
 
 
-def _lesson(measured: list[SystemFacts], *, today: dt.date) -> dict[str, Any]:
+def _spread_by_stratum(ids: Sequence[int]) -> dict[str, list[int]]:
+    """At most MOST_OF_A_STRATUM of each kind of place that has enough to teach."""
+    found: dict[str, list[int]] = {}
+    for pk, stratum in strata_of(ids).items():
+        found.setdefault(stratum, []).append(pk)
+    return {
+        stratum: _spread(some, MOST_OF_A_STRATUM)
+        for stratum, some in found.items()
+        if stratum and len(some) >= FEWEST_FOR_OWN_STRATUM
+    }
+
+
+def _facts_of(
+    ids: Sequence[int], organisation: Organisation, *, today: dt.date
+) -> dict[int, SystemFacts]:
+    """Facts of those that hold sludge and can be read, by id."""
+    rules = RuleBook(organisation.profile, today)
+    found = {}
+    for pk, record in read_systems(ids).items():
+        if not record.system.holds_sludge:
+            continue
+        try:
+            known = gather(record, organisation=organisation, rules=rules, promise=None)
+        except (BadMeasure, FaultyFacts):
+            continue
+        found[pk] = known.facts
+    return found
+
+
+def _lesson(learned: FleetLearned) -> dict[str, Any]:
     """What the dips teach, rounded: a difference nobody can see is none."""
-    learned = learn_fleet(measured, today=today)
     prior = learned.prior
     return {
         "median_rate": round(prior.median_rate, 1),
         "log_sd": round(prior.log_sd, 3),
         "exponent_weights": [round(weight, 3) for weight in prior.exponent_weights],
         "dip_error": round(prior.dip_error, 2),
+        "dip_doubt": round(prior.dip_doubt, 2),
         "systems": learned.systems,
         "dips": learned.dips,
         "repeat_pairs": learned.repeat_pairs,
     }
 
 
-def _chambers_of(records: list[OnRecord], *, today: dt.date) -> list[ChamberFacts]:
+def _chambers_of(
+    records: list[OnRecord], organisation: Organisation, *, today: dt.date
+) -> list[ChamberFacts]:
     found = []
     for record in records:
         looks = looks_of(record.looks)
         found += [
-            chamber_facts(record, chamber, looks[chamber.pk], today=today)
+            chamber_facts(
+                record, chamber, looks[chamber.pk], today=today, organisation=organisation
+            )
             for chamber in record.chambers
             if chamber.pk in looks
         ]

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
+from django.db.models import F
+
 from servicing.models import (
     Chamber,
     ChamberFinding,
@@ -136,7 +138,7 @@ def read_systems(ids: Sequence[int]) -> dict[int, OnRecord]:
     rows = System.objects.filter(pk__in=ids).order_by("pk").values_list(*SystemRow._fields)
     found = {row[0]: OnRecord(SystemRow(*row)) for row in rows}
     _share_out(found, "tanks", _parts(Tank, TankRow, ids).order_by("position", "pk"), TankRow)
-    spells = _parts(Occupancy, OccupancyRow, ids).order_by("since", "pk")
+    spells = _parts(Occupancy, OccupancyRow, ids).order_by(F("since").asc(nulls_first=True), "pk")
     _share_out(found, "occupancies", spells, OccupancyRow)
     chambers = _parts(Chamber, ChamberRow, ids).filter(kind__in=LOOKED_INTO)
     _share_out(found, "chambers", chambers.order_by("label", "pk"), ChamberRow)

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from django.db.models import QuerySet
 
+    from servicing.forecasting.accumulation import Prior
     from servicing.forecasting.outcomes import Forecasts, Question
 
 BATCH = 1000
@@ -124,10 +125,10 @@ def _work_out_anew(wanted: list[Wanted], circumstances: CircumstancesOfAll) -> i
     inspections = refresh_chambers((one.record for one in wanted), circumstances)
     said = last_said([one.record for one in wanted], today=today)
     rows: dict[int, Forecast] = {}
-    for ours, group in _by_organisation(wanted, circumstances):
+    for ours, prior, group in _by_lesson(wanted, circumstances):
         _gather_all(group, ours)
         known = [one for one in group if one.known is not None]
-        results = _forecast(known, ours, today=today, curve_points=CURVE_POINTS)
+        results = _forecast(known, prior, today=today, curve_points=CURVE_POINTS)
         for place, one in enumerate(known):
             rows[one.record.system.pk] = _row(one, results, place, ours, said=said, today=today)
         for one in group:
@@ -174,10 +175,10 @@ def _work_out_levels(wanted: list[Wanted], circumstances: CircumstancesOfAll) ->
     """Today's level and the odds by a day ahead; all else stands."""
     changed = 0
     today = circumstances.today
-    for ours, group in _by_organisation(wanted, circumstances):
+    for ours, prior, group in _by_lesson(wanted, circumstances):
         _gather_all(group, ours)
         known = [one for one in group if one.known is not None]
-        results = _forecast(known, ours, today=today, curve_points=0)
+        results = _forecast(known, prior, today=today, curve_points=0)
         sound = [place for place in range(len(known)) if not results.faults[place]]
         changed += write_aged(
             [(known[place].standing, results.of(place)) for place in sound], today=today
@@ -185,14 +186,16 @@ def _work_out_levels(wanted: list[Wanted], circumstances: CircumstancesOfAll) ->
     return changed
 
 
-def _by_organisation(
+def _by_lesson(
     wanted: list[Wanted], circumstances: CircumstancesOfAll
-) -> Iterator[tuple[Circumstances, list[Wanted]]]:
-    groups: dict[int, list[Wanted]] = {}
+) -> Iterator[tuple[Circumstances, Prior, list[Wanted]]]:
+    """Systems that begin from the same lesson together: they are forecast in one go."""
+    groups: dict[tuple[int, Prior], list[Wanted]] = {}
     for one in wanted:
-        groups.setdefault(one.record.system.organisation_id, []).append(one)
-    for organisation_id, group in groups.items():
-        yield circumstances.of(organisation_id), group
+        ours = circumstances.of(one.record.system.organisation_id)
+        groups.setdefault((ours.organisation.pk, ours.prior_for(one.record)), []).append(one)
+    for (organisation_id, prior), group in groups.items():
+        yield circumstances.of(organisation_id), prior, group
 
 
 def _gather_all(group: Sequence[Wanted], ours: Circumstances) -> None:
@@ -211,12 +214,12 @@ def _gather_all(group: Sequence[Wanted], ours: Circumstances) -> None:
 
 
 def _forecast(
-    known: Sequence[Wanted], ours: Circumstances, *, today: dt.date, curve_points: int
+    known: Sequence[Wanted], prior: Prior, *, today: dt.date, curve_points: int
 ) -> Forecasts:
     return forecast_systems(
         [one.known.facts for one in known if one.known is not None],
         today=today,
         by=[today + dt.timedelta(days=days) for days in HORIZONS],
-        prior=ours.prior,
+        prior=prior,
         curve_points=curve_points,
     )

@@ -24,6 +24,14 @@ def day_words(day: dt.date) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
+def span_words(days: int) -> str:
+    """A span of days as people say it: 3 weeks, 7 months."""
+    if days < 60:
+        weeks = max(1, round(days / 7))
+        return f"{weeks} week{'s' if weeks > 1 else ''}"
+    return f"{round(days / 30.44)} months"
+
+
 def litres_words(litres: float, *, units: str = "litres") -> str:
     """A volume in the reader's units, to three figures: nobody knows sludge more closely."""
     amount = float(f"{litres / LITRES_PER_UNIT[units]:.3g}")

@@ -2,6 +2,7 @@ from .forecasts import Forecast as Forecast
 from .forecasts import ForecastFigures as ForecastFigures
 from .forecasts import PastForecast as PastForecast
 from .learning import FleetLearning as FleetLearning
+from .learning import StratumLearning as StratumLearning
 from .occupancies import Occupancy as Occupancy
 from .operator_checks import OperatorCheck as OperatorCheck
 from .papers import LetterBatch as LetterBatch

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.db import models
 
 from customers.models import OwnedQuerySet
@@ -17,6 +19,9 @@ class FleetLearning(models.Model):
     log_sd = models.FloatField(help_text="Spread between households, of logarithms.")
     exponent_weights = models.JSONField(help_text="Weights of the curves of accumulation.")
     dip_error = models.FloatField(help_text="Multiple of the usual error of a dip.")
+    dip_doubt = models.FloatField(
+        default=1.0, help_text="How far dips may differ in that error: 1 as the book says, 0 not."
+    )
     systems = models.PositiveIntegerField(default=0)
     dips = models.PositiveIntegerField(default=0)
     repeat_pairs = models.PositiveIntegerField(default=0)
@@ -39,3 +44,40 @@ class FleetLearning(models.Model):
 
     def __str__(self) -> str:
         return f"{self.organisation}: {self.median_rate:.0f} L from {self.dips} dips"
+
+
+class StratumLearning(models.Model):
+    """What one kind of place has taught apart from the rest; only where enough was measured."""
+
+    class Stratum(models.TextChoices):
+        HOUSE = "house", "Houses lived in all year"
+        PART_YEAR = "part_year", "Holiday lets and second homes"
+        BUSINESS = "business", "Pubs, offices and other business"
+        PLANT = "plant", "Treatment plants"
+
+    organisation = models.ForeignKey(
+        "customers.Organisation", on_delete=models.CASCADE, related_name="stratum_learning"
+    )
+    stratum = models.CharField(max_length=20, choices=Stratum)
+    median_rate = models.FloatField(help_text="Litres a person in the first year.")
+    log_sd = models.FloatField(help_text="Spread between households, of logarithms.")
+    exponent_weights = models.JSONField(help_text="Weights of the curves of accumulation.")
+    dip_error = models.FloatField(help_text="Multiple of the usual error of a dip.")
+    dip_doubt = models.FloatField(default=1.0)
+    systems = models.PositiveIntegerField()
+    dips = models.PositiveIntegerField()
+    repeat_pairs = models.PositiveIntegerField(default=0)
+
+    objects = OwnedQuerySet["StratumLearning"].as_manager()
+
+    class Meta:
+        verbose_name_plural = "stratum learning"
+        ordering: ClassVar = ["stratum"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["organisation", "stratum"], name="one_lesson_a_kind_of_place"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.organisation}, {self.get_stratum_display()}: {self.median_rate:.0f} L"

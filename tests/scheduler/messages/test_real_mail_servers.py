@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import email
 import email.policy
+import os
 import smtplib
 import tempfile
 from collections.abc import Iterator

@@ -105,9 +105,12 @@ def test_only_tanks_that_can_be_forecast_teach():
 
 
 def test_small_strata_share_what_the_fleet_learned():
-    learned = learn_strata({"valley": fleet(60, 120), "hill": fleet(5, 40)}, today=TODAY)
-    assert learned["valley"].systems == 60
-    assert learned["hill"].systems == 65
+    strata = {"valley": fleet(60, 120), "lets": fleet(40, 45, seed=2), "hill": fleet(29, 40)}
+    everyone = learn_fleet([one for some in strata.values() for one in some], today=TODAY)
+    learned = learn_strata(strata, today=TODAY, fleet=everyone.prior)
+    assert {name: one.systems for name, one in learned.items()} == {"valley": 60, "lets": 40}
+    assert learned["valley"].prior.median_rate == pytest.approx(120, rel=0.15)
+    assert learned["lets"].prior.median_rate == pytest.approx(45, rel=0.2)
 
 
 def test_the_order_of_systems_is_irrelevant():
