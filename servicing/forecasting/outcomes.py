@@ -15,7 +15,7 @@ from servicing.forecasting.faults import Assumption, Fault
 
 Floats = npt.NDArray[np.float64]
 Days = npt.NDArray[np.datetime64]
-MODEL_VERSION = "2026.1"
+MODEL_VERSION = "2026.2"
 
 
 class State(StrEnum):
