@@ -230,7 +230,8 @@ class Arcs:
         for number, spot in enumerate(self._spots):
             if spot.role == "place":
                 works = self.problem.works_by_id(spot.place)
-                cost[:, number] += self._via(works, day) if works in day.works else WALL
+                open_today = any(each.id == works.id for each in day.works)
+                cost[:, number] += self._via(works, day) if open_today else WALL
             if spot.job is None:
                 continue
             windows = spot.job.start_windows(day.on)

@@ -11,7 +11,8 @@ from datetime import date
 from itertools import pairwise
 
 from scheduler.routing.driver_rules import driver_breaches
-from scheduler.routing.problem import Job, Problem, Tanker
+from scheduler.routing.driver_weeks import week_breaches
+from scheduler.routing.problem import Job, Problem, Tanker, Works
 from scheduler.routing.rounds import Breach, Round, Stop
 from scheduler.routing.travel_times import TravelTable
 
@@ -29,6 +30,7 @@ def check_plan(problem: Problem, table: TravelTable, rounds: Iterable[Round]) ->
     for round_ in rounds:
         breaches += check_round(problem, table, round_, row)
     breaches += _planned_twice(rounds)
+    breaches += week_breaches(problem, rounds)
     return breaches
 
 
@@ -148,7 +150,8 @@ def _works_breaches(problem: Problem, round_: Round) -> Iterator[Breach]:
         works = problem.works_by_id(stop.id)
         if round_.on in works.closed_on:
             yield Breach(rule="works-closed", why=f"{works.id} is closed on {round_.on}.")
-        if stop.start_seconds < works.opens_seconds or stop.depart_seconds > works.closes_seconds:
+        opens, closes = _hours_on(works, round_.on)
+        if stop.start_seconds < opens or stop.depart_seconds > closes:
             why = (
                 f"Tipping at {works.id} from {clock(stop.start_seconds)} to "
                 f"{clock(stop.depart_seconds)} is outside its hours."
@@ -159,6 +162,13 @@ def _works_breaches(problem: Problem, round_: Round) -> Iterator[Breach]:
         if works.accepts and not on_board <= works.accepts:
             yield Breach(rule="waste", why=f"{works.id} does not accept what is on board.")
         on_board = set()
+
+
+def _hours_on(works: Works, day: date) -> tuple[int, int]:
+    """Opening and closing time of a day; a weekday on which it stays shut has no time at all."""
+    if not works.hours:
+        return works.opens_seconds, works.closes_seconds
+    return works.hours[day.weekday()] or (0, 0)
 
 
 def _shift_breaches(problem: Problem, tanker: Tanker, round_: Round) -> Iterator[Breach]:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from scheduler.routing.driver_hours import UNLIMITED, DriverHours
@@ -10,6 +10,7 @@ from scheduler.routing.errors import BadCoordinates, BadQuantity, BadTimes
 
 DAY_SECONDS = 24 * 3600
 LONGEST_DAY_SECONDS = 2 * DAY_SECONDS
+DAYS_A_WEEK = 7
 
 
 def require_on_globe(item: str, latitude: float, longitude: float) -> None:
@@ -48,7 +49,9 @@ class Base:
 class Works:
     """A treatment works where tankers tip; empty `accepts` takes every waste.
 
-    Tipping, queue included, must both start and finish inside the opening hours.
+    Tipping, queue included, must both start and finish inside the opening hours. `hours`,
+    when given, are those of each weekday from Monday on, None where it stays shut, and go
+    before `opens_seconds` and `closes_seconds`.
     """
 
     id: str
@@ -62,6 +65,7 @@ class Works:
     charge_pence_per_m3: int = 0
     closed_on: frozenset[date] = frozenset()
     accepts: frozenset[str] = frozenset()
+    hours: tuple[tuple[int, int] | None, ...] = ()
 
     def __post_init__(self) -> None:
         """Check position, quantities and that a tip fits into the opening hours."""
@@ -76,9 +80,15 @@ class Works:
                 ("charge_pence_per_m3", self.charge_pence_per_m3),
             ),
         )
-        if self.closes_seconds < self.opens_seconds + self.service_seconds:
-            message = f"{self.id}: closes before a tip begun at opening time would be over."
-            raise BadTimes(message, item=self.id, field="closes_seconds")
+        if len(self.hours) not in {0, DAYS_A_WEEK}:
+            message = f"{self.id}: hours are those of seven weekdays, or of none."
+            raise BadTimes(message, item=self.id, field="hours")
+        given = [("closes_seconds", (self.opens_seconds, self.closes_seconds))]
+        given += [("hours", each) for each in self.hours if each is not None]
+        for field, (opens, closes) in given:
+            if opens < 0 or closes < opens + self.service_seconds:
+                message = f"{self.id}: closes before a tip begun at opening time would be over."
+                raise BadTimes(message, item=self.id, field=field)
 
     @property
     def service_seconds(self) -> int:
@@ -87,11 +97,37 @@ class Works:
 
     def is_open_on(self, day: date) -> bool:
         """Whether the works takes tankers on this day at all."""
-        return day not in self.closed_on
+        return day not in self.closed_on and self._hours_of(day) is not None
+
+    def as_on(self, day: date) -> "Works":
+        """The works with the hours of that day, which must be one it is open on."""
+        hours = self._hours_of(day)
+        if not self.hours or hours is None:
+            return self
+        return replace(self, opens_seconds=hours[0], closes_seconds=hours[1], hours=())
+
+    def _hours_of(self, day: date) -> tuple[int, int] | None:
+        if not self.hours:
+            return self.opens_seconds, self.closes_seconds
+        return self.hours[day.weekday()]
 
     def takes(self, wastes: Iterable[str]) -> bool:
         """Whether every one of these wastes may be tipped here."""
         return not self.accepts or all(waste in self.accepts for waste in wastes)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Worked:
+    """What a tanker's driver did on a day before those to plan; breaks are not work."""
+
+    on: date
+    driving_seconds: int = 0
+    work_seconds: int = 0
+
+    def __post_init__(self) -> None:
+        """Refuse time below zero."""
+        given = (("driving_seconds", self.driving_seconds), ("work_seconds", self.work_seconds))
+        require_not_negative(f"work on {self.on}", given)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -102,7 +138,9 @@ class Tanker:
     `shift_end_seconds + overtime_seconds`. Duty beyond `max_duty_seconds` (the length of the
     shift when None) is overtime: at most `overtime_seconds` of it, at
     `overtime_pence_per_hour` on top of `pence_per_hour`. The break, if any, must start
-    between `break_from_seconds` and `break_until_seconds`.
+    between `break_from_seconds` and `break_until_seconds`. `max_week_work_seconds` is the
+    operator's own limit from Monday to Sunday, beside the regime's; `worked_before` is what
+    counts towards weekly limits already.
     """
 
     id: str
@@ -129,6 +167,8 @@ class Tanker:
     wastes: frozenset[str] = frozenset()
     max_litres_per_day: int | None = None
     max_jobs_per_day: int | None = None
+    max_week_work_seconds: int | None = None
+    worked_before: tuple[Worked, ...] = ()
 
     def __post_init__(self) -> None:
         """Check quantities, the shift and the break."""
@@ -152,6 +192,7 @@ class Tanker:
             "shift_start_seconds",
             "max_litres_per_day",
             "max_jobs_per_day",
+            "max_week_work_seconds",
         ]
         require_not_negative(self.id, ((name, getattr(self, name)) for name in numbers))
         self._require_sensible_times()
@@ -181,8 +222,12 @@ class Tanker:
 
     @property
     def latest_end_seconds(self) -> int:
-        """Time of day by which the tanker must be back at base."""
-        return self.shift_end_seconds + self.overtime_seconds
+        """Time of day by which the tanker must be back at base, with its daily rest to come."""
+        latest = self.shift_end_seconds + self.overtime_seconds
+        if self.driver_hours.daily_rest_seconds is None:
+            return latest
+        rest_from = self.shift_start_seconds + DAY_SECONDS - self.driver_hours.daily_rest_seconds
+        return min(latest, rest_from)
 
     def takes(self, waste: str) -> bool:
         """Whether this tanker may carry the waste."""

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from pyvrp import Client, ClientGroup, Depot, Location, ProblemData, VehicleType
 
 from scheduler.routing.arcs import Arcs
+from scheduler.routing.fleet import Works
 from scheduler.routing.problem import Job, Problem
 from scheduler.routing.roads import Roads
 from scheduler.routing.search import UNITS_PER_PENNY
@@ -58,6 +59,7 @@ class Model:
     days: tuple[TankerDay, ...]
     clients: list[JobClient | BreakClient]
     reload_works: dict[int, str]
+    reloads: list[dict[str, int]] = field(default_factory=list)
     client_of_job: dict[str, list[int]] = field(default_factory=dict)
     jobs: dict[str, Job] = field(default_factory=dict)
 
@@ -70,10 +72,9 @@ class Model:
         """When a job may start on a day."""
         return self.jobs[job].start_windows(day.on) if job in self.jobs else ()
 
-    @property
-    def depot_of_works(self) -> dict[str, int]:
-        """Depot number of each works."""
-        return {works: depot for depot, works in self.reload_works.items()}
+    def depots_on(self, number: int) -> dict[str, int]:
+        """Depot number of each works a tanker-day may tip at, by its id."""
+        return self.reloads[number]
 
 
 def build_model(
@@ -114,9 +115,10 @@ class _Builder:
         self.client_of_job: dict[str, list[int]] = {}
         self.depots: list[Depot] = []
         self.reload_works: dict[int, str] = {}
+        self.reloads: list[dict[str, int]] = []
 
     def build(self) -> Model:
-        works_depots = self._add_works()
+        works_depots: dict[Works, int] = {}
         types = [self._vehicle_type(day, works_depots) for day in self.days]
         for job in self.jobs:
             self._add_job(job)
@@ -138,28 +140,31 @@ class _Builder:
             days=self.days,
             clients=self.meanings,
             reload_works=self.reload_works,
+            reloads=self.reloads,
             client_of_job=self.client_of_job,
             jobs={job.id: job for job in self.jobs},
         )
 
-    def _add_works(self) -> dict[str, int]:
-        depots = {}
-        for works in self.problem.works:
+    def _works_depot(self, works: Works, known: dict[Works, int]) -> int:
+        """The depot of a works with the hours of one day; days with the same hours share it."""
+        if works not in known:
             location = self.arcs.add_place(works.id)
             latest = works.closes_seconds - works.service_seconds
             depot = Depot(location, works.opens_seconds, latest, works.service_seconds)
-            depots[works.id] = self._add_depot(depot)
-            self.reload_works[depots[works.id]] = works.id
-        return depots
+            known[works] = self._add_depot(depot)
+            self.reload_works[known[works]] = works.id
+        return known[works]
 
     def _add_depot(self, depot: Depot) -> int:
         self.depots.append(depot)
         return len(self.depots) - 1
 
-    def _vehicle_type(self, day: TankerDay, works_depots: dict[str, int]) -> VehicleType:
+    def _vehicle_type(self, day: TankerDay, works_depots: dict[Works, int]) -> VehicleType:
         start = Depot(self.arcs.start_location(day), day.leaves_from, day.back_by)
         end = Depot(self.arcs.end_location(day), 0, day.home_by)
         duty = min(day.tanker.duty_seconds, day.longest_duty)
+        reloads = [self._works_depot(works, works_depots) for works in day.works]
+        self.reloads.append(dict(zip((works.id for works in day.works), reloads, strict=True)))
         return VehicleType(
             1,
             [day.tanker.capacity_litres],
@@ -174,7 +179,7 @@ class _Builder:
             profile=self.arcs.profile_of(day),
             start_late=day.leaves_from if day.start is not None else None,
             initial_load=[day.initial_load],
-            reload_depots=[works_depots[works.id] for works in day.works],
+            reload_depots=reloads,
             max_reloads=day.most_reloads,
             max_overtime=max(day.longest_duty - duty, 0),
             unit_overtime_cost=round(day.tanker.overtime_pence_per_hour * UNITS_PER_PENNY / 3600),

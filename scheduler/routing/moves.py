@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from scheduler.routing.checker import check_round
+from scheduler.routing.driver_weeks import week_breaches
 from scheduler.routing.problem import Problem
 from scheduler.routing.roads import Roads
 from scheduler.routing.rounds import Breach, LeftOut, Plan, Round
@@ -105,7 +106,15 @@ def check_move(
         before = [source] if target is None else [source, target]
     elif target is not None:
         before = [target]
+    breaches += _weeks_after(problem, plan, after)
     return _compared(job, before, after, breaches)
+
+
+def _weeks_after(problem: Problem, plan: Plan, after: Sequence[Round]) -> list[Breach]:
+    """Limits over a week or more that the drivers of the changed rounds would break."""
+    changed = {(round_.tanker, round_.on) for round_ in after}
+    stays = [each for each in plan.rounds if (each.tanker, each.on) not in changed]
+    return week_breaches(problem, [*stays, *_driven(after)], {each.tanker for each in after})
 
 
 def without_job(

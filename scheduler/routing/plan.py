@@ -10,7 +10,7 @@ from scheduler.routing.days import Days
 from scheduler.routing.left_out import explained, screened
 from scheduler.routing.moves import visits_of
 from scheduler.routing.problem import Job, Problem, places_of
-from scheduler.routing.repair import passing_rounds, paying_rounds, put_back
+from scheduler.routing.repair import passing_rounds, paying_rounds, put_back, within_weeks
 from scheduler.routing.roads import Roads
 from scheduler.routing.rounds import Breach, Costs, LeftOut, Plan, Round, Stop
 from scheduler.routing.search import Effort, Progress, Watch
@@ -111,7 +111,8 @@ def finished(
 ) -> Plan:
     """Orders become checked rounds; whatever is in none is explained."""
     repaired = passing_rounds(problem, roads, [*orders, *_homeward(problem, roads, orders)])
-    rounds = paying_rounds(problem, repaired.rounds)
+    rounds = within_weeks(problem, roads, repaired.rounds, repaired.taken_off)
+    rounds = paying_rounds(problem, rounds)
     plan = Plan(rounds=tuple(rounds), left_out=(), missed_value_pence=0)
     plan = put_back(problem, roads, plan, _missing(possible, plan))
     lines = [

@@ -156,8 +156,8 @@ class Problem:
         return away or (start.load_litres > 0 and not self.tanker(tanker_id).may_end_loaded)
 
     def works_open_on(self, day: date) -> tuple[Works, ...]:
-        """The works that take tankers on that day."""
-        return tuple(works for works in self.works if works.is_open_on(day))
+        """The works that take tankers on that day, with the hours they have on it."""
+        return tuple(works.as_on(day) for works in self.works if works.is_open_on(day))
 
 
 def places_of(problem: Problem) -> tuple[Place, ...]:

@@ -6,9 +6,11 @@ so lost, and required jobs the solver left out, are then offered to every round 
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from scheduler.routing.checker import check_round
+from scheduler.routing.driver_weeks import week_breaches
+from scheduler.routing.fleet import DAYS_A_WEEK
 from scheduler.routing.model import prize_of
 from scheduler.routing.moves import RoundCheck, check_move, trimmed, without_job
 from scheduler.routing.problem import Job, Problem
@@ -54,6 +56,31 @@ def passing_round(
         round_, breaches = check.round, list(check.breaches)
     must_drive = round_.job_ids or problem.must_come_home(round_.tanker, round_.on)
     return round_ if must_drive else None
+
+
+def within_weeks(
+    problem: Problem, roads: Roads, rounds: Iterable[Round], taken_off: dict[str, Breach]
+) -> list[Round]:
+    """The rounds less the jobs that take a driver over a limit of a week or more."""
+    kept = {(round_.tanker, round_.on): round_ for round_ in rounds}
+    while breach := next(iter(week_breaches(problem, kept.values())), None):
+        week = breach.on - timedelta(days=breach.on.weekday()) if breach.on else problem.start
+        mine = [
+            (job, round_)
+            for (tanker, on), round_ in sorted(kept.items())
+            if tanker == breach.tanker and 0 <= (on - week).days < DAYS_A_WEEK
+            for job in round_.job_ids
+        ]
+        if not mine:
+            break
+        job, round_ = min(mine, key=lambda each: (worth(problem.job(each[0])), each[0]))
+        taken_off[job] = breach
+        check = without_job(problem, round_, table=roads.table, job=job, roads=roads)
+        shorter = passing_round(problem, roads, check.round, taken_off)
+        kept.pop((round_.tanker, round_.on))
+        if shorter is not None:
+            kept[round_.tanker, round_.on] = shorter
+    return list(kept.values())
 
 
 def _least_loss(

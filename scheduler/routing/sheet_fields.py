@@ -66,6 +66,10 @@ class Row:
         """Minutes in the sheet, seconds inside."""
         return round(self.number(name, default) * 60)
 
+    def optional_minutes(self, name: str) -> int | None:
+        """Minutes in the sheet, seconds inside, or nothing."""
+        return None if self.get(name, None) is None else self.minutes(name)
+
     def text(self, name: str, default: Any = MISSING) -> str:
         """A text; an id may be written as a whole number."""
         value = self.get(name, default)

@@ -10,12 +10,14 @@ from typing import Any, TypeVar
 
 from scheduler.routing.driver_hours import REGIMES, UNLIMITED, DriverHours
 from scheduler.routing.errors import BadSheet
+from scheduler.routing.fleet import Worked
 from scheduler.routing.problem import Base, Job, Problem, Tanker, Window, Works
 from scheduler.routing.rounds import Plan, Stop
 from scheduler.routing.sheet_fields import Row, rows_of
 from scheduler.routing.travel_times import GivenMatrix, StraightLine, TravelTimes
 
 T = TypeVar("T")
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
 def read_problem(sheet: object, *, today: date | None = None) -> tuple[Problem, TravelTimes]:
@@ -76,22 +78,38 @@ def _works(row: Row) -> Works:
         charge_pence_per_m3=row.whole("charge_pence_per_m3", 0),
         closed_on=row.days("closed_on"),
         accepts=row.words("accepts"),
+        hours=_works_hours(row),
     )
     row.require_all_read()
     return works
 
 
+def _works_hours(row: Row) -> tuple[tuple[int, int] | None, ...]:
+    """Hours by weekday; days not named keep `opens` and `closes`, null is a day shut."""
+    named = row.row("hours")
+    if named is None:
+        return ()
+    usual = (row.clock("opens", 0), row.clock("closes", 24 * 3600))
+    hours = tuple(
+        named.clock_pair(day, usual) if named.values.get(day, usual) is not None else None
+        for day in WEEKDAYS
+    )
+    named.read.update(WEEKDAYS)
+    named.name = row.name
+    named.require_all_read()
+    return hours
+
+
 def _tanker(row: Row) -> Tanker:
     shift = row.clock_pair("shift", (7 * 3600, 16 * 3600 + 1800))
     break_between = row.clock_pair("break_between", (11 * 3600 + 1800, 13 * 3600 + 1800))
-    duty = row.optional_number("max_duty_minutes")
     tanker = Tanker(
         id=row.text("id"),
         base=row.text("base"),
         capacity_litres=row.whole("capacity_litres"),
         shift_start_seconds=shift[0],
         shift_end_seconds=shift[1],
-        max_duty_seconds=None if duty is None else round(duty * 60),
+        max_duty_seconds=row.optional_minutes("max_duty_minutes"),
         overtime_seconds=row.minutes("overtime_minutes", 0),
         overtime_pence_per_hour=row.whole("overtime_pence_per_hour", 0),
         pence_per_km=row.whole("pence_per_km", 0),
@@ -107,9 +125,21 @@ def _tanker(row: Row) -> Tanker:
         break_until_seconds=break_between[1],
         driver_hours=_driver_hours(row),
         may_end_loaded=row.yes("may_end_loaded"),
+        max_week_work_seconds=row.optional_minutes("max_week_minutes"),
+        worked_before=tuple(_worked(each) for each in rows_of(row, "worked_before")),
     )
     row.require_all_read()
     return tanker
+
+
+def _worked(row: Row) -> Worked:
+    worked = Worked(
+        on=row.day("date"),
+        driving_seconds=row.minutes("driving_minutes", 0),
+        work_seconds=row.minutes("work_minutes", 0),
+    )
+    row.require_all_read()
+    return worked
 
 
 def _driver_hours(row: Row) -> DriverHours:

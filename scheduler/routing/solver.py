@@ -68,7 +68,7 @@ def warm_solution(model: Model, orders: Sequence[Order]) -> Solution | None:
 
 def _activities(model: Model, number: int, visits: Sequence[Visit]) -> list[Activity]:
     day = model.days[number]
-    open_depots = {works.id: model.depot_of_works[works.id] for works in day.works}
+    open_depots = model.depots_on(number)
     activities: list[Activity] = []
     pending_tip: int | None = None
     for visit in visits:

@@ -8,6 +8,7 @@ from scheduler.routing.fleet import Tanker, Works
 from scheduler.routing.problem import Problem
 from scheduler.routing.roads import Roads
 from scheduler.routing.timing import PlannedBreak, planned_break
+from scheduler.routing.week_shares import longest_day_seconds
 from scheduler.routing.work import TankerStart
 
 TIP_FIRST_ABOVE = 0.25  # share of capacity already on board that sends a tanker to tip first
@@ -82,7 +83,8 @@ def _tanker_day(problem: Problem, roads: Roads, tanker: Tanker, on: date) -> Tan
     start = problem.start_of(tanker.id, on)
     place = tanker.base if start is None else start.place_id
     works = problem.works_open_on(on)
-    longest, leaves = tanker.longest_duty_seconds, tanker.shift_start_seconds
+    longest = longest_day_seconds(problem, tanker, on)
+    leaves = tanker.shift_start_seconds
     if start is not None:
         leaves = max(leaves, start.at_seconds)
         longest = max(longest - (leaves - start.on_duty_from(leaves)), 0)

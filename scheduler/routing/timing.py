@@ -135,8 +135,9 @@ def _tip_node(works: Works) -> Node:
 
 def _best_works(day: _Day, here: str, wanted: Works, taking: Sequence[Works]) -> Works:
     """The works asked for, or the nearest that takes the load when that one does not."""
-    if wanted in taking or not taking:
-        return wanted
+    same = next((works for works in taking if works.id == wanted.id), None)
+    if same is not None or not taking:
+        return same or wanted
     return min(taking, key=lambda works: day.roads.seconds(here, works.id))
 
 

@@ -61,6 +61,7 @@ def _works(chance: random.Random) -> tuple[Works, ...]:
         closes_seconds=chance.choice([14, 17, 24]) * HOUR,
         closed_on=frozenset({MONDAY}) if chance.random() < 0.2 else frozenset(),
         accepts=frozenset({""}) if chance.random() < 0.3 else frozenset(),
+        hours=chance.choice([(), (None, *[(8 * HOUR, 15 * HOUR)] * 6)]),
     )
     far = Works(
         id="far works",
@@ -87,6 +88,7 @@ def _tanker(chance: random.Random, name: str) -> Tanker:
         max_jobs_per_day=chance.choice([None, None, 4]),
         max_litres_per_day=chance.choice([None, None, 20_000]),
         off=frozenset({MONDAY}) if chance.random() < 0.1 else frozenset(),
+        max_week_work_seconds=chance.choice([None, None, 7 * HOUR]),
     )
 
 

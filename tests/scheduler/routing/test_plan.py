@@ -233,4 +233,4 @@ def test_a_loaded_tanker_with_every_works_shut_is_told_and_not_sent_to_one():
     works = replace(WORKS, closed_on=frozenset({MONDAY}))
     plan = plan_rounds(a_problem(works=(works,), starts=(start,)), effort=QUICK)
     assert not plan.checked
-    assert "comes home with 7000 L" in plan.warnings[0]
+    assert "comes home with 7,000 L" in plan.warnings[0]

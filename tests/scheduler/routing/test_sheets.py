@@ -11,11 +11,13 @@ import pytest
 
 from scheduler.routing import errors
 from scheduler.routing.driver_hours import GB_DOMESTIC
+from scheduler.routing.fleet import Worked
 from scheduler.routing.plan import Effort, plan_rounds
 from scheduler.routing.sheets import read_problem, time_of_day, written_plan
 from scheduler.routing.travel_times import GivenMatrix, StraightLine
 from tests.scheduler.routing.problems import HOUR, MONDAY
 
+SUNDAY = MONDAY - timedelta(days=1)
 FULL = {
     "start": "2027-03-01",
     "days": 2,
@@ -24,7 +26,7 @@ FULL = {
     "works": [
         {"id": "tip", "lat": 52.05, "lon": -3.05, "opens": "07:00", "closes": "17:00",
          "tipping_minutes": 25, "charge_pence_per_visit": 100, "charge_pence_per_m3": 500,
-         "closed_on": ["2027-03-02"]},
+         "closed_on": ["2027-03-02"], "hours": {"fri": ["08:00", "12:00"], "sun": None}},
     ],
     "tankers": [
         {"id": "t1", "base": "yard", "capacity_litres": 9000, "shift": ["06:30", "16:00"],
@@ -32,7 +34,8 @@ FULL = {
          "pence_per_km": 60, "pence_per_hour": 2520, "fixed_pence_per_day": 4000,
          "off": ["2027-03-03"], "width_m": 2.5, "gross_tonnes": 18, "hose_m": 40,
          "break_minutes": 30, "break_between": ["11:30", "13:30"], "may_end_loaded": False,
-         "driver_hours": "gb-domestic"},
+         "driver_hours": "gb-domestic", "max_week_minutes": 2400,
+         "worked_before": [{"date": "2027-02-28", "driving_minutes": 300, "work_minutes": 480}]},
     ],
     "jobs": [
         {"id": "j1", "lat": 52.1, "lon": -3.1, "litres": 4000, "minutes": 30,
@@ -61,6 +64,9 @@ def test_a_full_sheet_is_read_field_by_field():
     assert (problem.start, problem.days, problem.jobs[1].id) == (MONDAY, 2, "7")
     assert (works.opens_seconds, works.tipping_seconds) == (7 * HOUR, 1500)
     assert works.closed_on == {MONDAY + timedelta(days=1)}
+    assert works.hours[3:] == ((25200, 61200), (28800, 43200), (25200, 61200), None)
+    assert tanker.max_week_work_seconds == 40 * HOUR
+    assert tanker.worked_before == (Worked(on=SUNDAY, driving_seconds=18000, work_seconds=28800),)
     assert (tanker.shift_start_seconds, tanker.duty_seconds) == (6 * HOUR + 1800, 9 * HOUR)
     assert (tanker.break_seconds, tanker.driver_hours) == (1800, GB_DOMESTIC)
     assert (job.service_seconds, job.required, job.hose_needed_m) == (1800, True, 30)
