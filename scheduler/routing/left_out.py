@@ -7,7 +7,7 @@ from datetime import date
 from scheduler.routing.checker import clock
 from scheduler.routing.moves import MoveCheck, check_move, check_sequence
 from scheduler.routing.problem import Job, Problem
-from scheduler.routing.repair import likely_days
+from scheduler.routing.repair import days_with_room, likely_days
 from scheduler.routing.roads import Roads
 from scheduler.routing.rounds import Breach, LeftOut, Plan
 from scheduler.routing.suitability import unsuitable_tanker, usable_windows
@@ -123,6 +123,7 @@ def explained(
 ) -> LeftOut:
     """Why a job that could be done is not in the plan: what it would take to add it."""
     days = likely_days(problem, roads, plan, job)
+    roomy = days_with_room(problem, roads, plan, job)[:DAYS_LOOKED_AT]
     checks = [
         check_move(
             problem,
@@ -132,9 +133,9 @@ def explained(
             to_tanker=tanker,
             on=on,
             roads=roads,
-            most_places=PLACES_LOOKED_AT,
+            most_places=PLACES_LOOKED_AT if roomy else 1,
         )
-        for tanker, on in days[:DAYS_LOOKED_AT]
+        for tanker, on in roomy or days[:1]
     ]
     possible = [check for check in checks if check.possible]
     if possible and not job.required:

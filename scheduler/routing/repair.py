@@ -15,6 +15,7 @@ from scheduler.routing.model import prize_of
 from scheduler.routing.moves import RoundCheck, check_move, trimmed, without_job
 from scheduler.routing.problem import Job, Problem
 from scheduler.routing.roads import Roads
+from scheduler.routing.room import seconds_short
 from scheduler.routing.rounds import Breach, Plan, Round
 from scheduler.routing.search import UNITS_PER_PENNY
 from scheduler.routing.solver import Order
@@ -22,6 +23,7 @@ from scheduler.routing.suitability import unsuitable_tanker, usable_windows
 from scheduler.routing.timing import time_round
 
 TANKER_DAYS_TRIED = 8
+MOST_DAYS_LOOKED_AT = 40
 MOST_JOBS_PUT_BACK = 60
 
 
@@ -144,7 +146,7 @@ def put_back(problem: Problem, roads: Roads, plan: Plan, jobs: Iterable[str]) ->
     for job_id in wanted[:MOST_JOBS_PUT_BACK]:
         job = problem.job(job_id)
         best = None
-        for tanker, on in _likely_days(problem, roads, plan, job):
+        for tanker, on in days_with_room(problem, roads, plan, job)[:TANKER_DAYS_TRIED]:
             check = check_move(
                 problem, plan, table=roads.table, job=job_id, to_tanker=tanker, on=on, roads=roads
             )
@@ -157,8 +159,16 @@ def put_back(problem: Problem, roads: Roads, plan: Plan, jobs: Iterable[str]) ->
     return plan
 
 
-def _likely_days(problem: Problem, roads: Roads, plan: Plan, job: Job) -> list[tuple[str, date]]:
-    return likely_days(problem, roads, plan, job)[:TANKER_DAYS_TRIED]
+def days_with_room(problem: Problem, roads: Roads, plan: Plan, job: Job) -> list[tuple[str, date]]:
+    """Of the nearest tanker-days those that are not surely too full for the job."""
+    by_day = {(round_.tanker, round_.on): round_ for round_ in plan.rounds}
+
+    def short(tanker: str, on: date) -> int:
+        driver, round_ = problem.tanker(tanker), by_day.get((tanker, on))
+        return seconds_short(problem, roads, job, tanker=driver, on=on, round_=round_)
+
+    near = likely_days(problem, roads, plan, job)[:MOST_DAYS_LOOKED_AT]
+    return [each for each in near if short(*each) <= 0]
 
 
 def likely_days(problem: Problem, roads: Roads, plan: Plan, job: Job) -> list[tuple[str, date]]:
