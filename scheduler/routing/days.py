@@ -1,28 +1,35 @@
-"""Several days: day by day for a first plan, all days together, and blocks when that is too big.
+"""Several days: day by day for a first plan, then groups of days in turns, then all together.
 
 All days in one model give the best plans, but only from a good start, and the model's
-matrices grow with jobs² × tanker-days. So the first plan is made day by day; then everything
-is improved together where it fits in memory, and in blocks of a few days where it does not.
+matrices grow with jobs² × tanker-days. So the first plan is made day by day; groups of a few
+days are then improved side by side, dealt anew each turn; and at the end everything is
+improved together where it fits in memory.
 """
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+
+import numpy as np
 
 from scheduler.routing.model import build_model, prize_of
 from scheduler.routing.problem import Job, Problem
 from scheduler.routing.repair import orders_pence
 from scheduler.routing.roads import Roads
 from scheduler.routing.search import UNITS_PER_PENNY, Effort, Watch
-from scheduler.routing.solver import Order, search
+from scheduler.routing.solver import Order, search, search_apart
 from scheduler.routing.suitability import unsuitable_tanker, usable_windows
+from scheduler.routing.tanker_days import tanker_days
 from scheduler.routing.timing import planned_break
 
 JOBS_PLANNED_AT_ONCE = 120  # below this the days are planned together from nothing
 FIRST_PLAN_SHARE = 0.3
 LARGEST_MODEL_BYTES = 500_000_000
 BYTES_A_PAIR = 2 * 2 * 8  # two matrices of integers, once here and once in the solver
-DAYS_IN_A_BLOCK = 3
+MOST_DAYS_IN_A_GROUP = 5
+TURNS = 4
+TURNS_SHARE = 0.7
 MOST_WAITING_JOBS = 120
 CANDIDATES_A_TANKER = 45
 TYPICAL_JOB_PENCE = 10_000
@@ -45,9 +52,11 @@ class Days:
         if not orders:
             orders = self.day_by_day(_part(effort, FIRST_PLAN_SHARE))
             effort = _part(effort, 1 - FIRST_PLAN_SHARE)
-        if self.model_bytes(len(self.jobs), self.problem.dates) <= LARGEST_MODEL_BYTES:
-            return self.together(self.problem.dates, self.jobs, effort, orders)
-        return self.in_blocks(effort, orders)
+        if self.model_bytes(len(self.jobs), self.problem.dates) > LARGEST_MODEL_BYTES:
+            return self.in_turns(effort, orders)
+        orders = self.in_turns(_part(effort, TURNS_SHARE), orders)
+        last = _part(effort, 1 - TURNS_SHARE)
+        return self.together(self.problem.dates, self.jobs, last, orders)
 
     def together(
         self, dates: Sequence[date], jobs: Sequence[Job], effort: Effort, warm: Sequence[Order]
@@ -117,30 +126,110 @@ class Days:
             pence = job.value_pence * (0.6 + 0.4 / len(chances))
         return round((pence + max(_cost_of_waiting(job, chances), 0) + today) * UNITS_PER_PENNY)
 
-    def in_blocks(self, effort: Effort, orders: Sequence[Order]) -> list[Order]:
-        """Improve a plan block by block: a few days with their jobs and some that wait."""
-        starts = range(0, self.problem.days, DAYS_IN_A_BLOCK - 1)
-        blocks = [self.problem.dates[first : first + DAYS_IN_A_BLOCK] for first in starts]
+    def in_turns(self, effort: Effort, orders: Sequence[Order]) -> list[Order]:
+        """Improve a plan a few days at a time, several groups of days at once.
+
+        The days are dealt into groups anew for each turn, so that in time any two meet. A
+        group keeps its jobs and gets its share of those that wait.
+        """
+        chance = np.random.default_rng(effort.seed)
         kept = list(orders)
-        for block in blocks:
-            kept = self._block_improved(block, _part(effort, 1 / len(blocks)), kept)
+        size = self._days_in_a_group()
+        for turn in range(TURNS):
+            groups = self._dealt(chance, size, shuffled=turn % 2 == 1)
+            batches = math.ceil(len(groups) / effort.processes)
+            share = replace(_part(effort, 1 / TURNS / batches), seed=effort.seed + turn)
+            for first in range(0, len(groups), effort.processes):
+                if self.watch.stopped:
+                    return kept
+                some = groups[first : first + effort.processes]
+                kept = self._groups_improved(some, share, kept, chance)
         return kept
 
-    def _block_improved(
-        self, block: Sequence[date], effort: Effort, orders: Sequence[Order]
+    def _days_in_a_group(self) -> int:
+        """As many days as fit in memory, but fewer than all of them."""
+        jobs = len(self.jobs)
+        for size in range(min(MOST_DAYS_IN_A_GROUP, math.ceil(self.problem.days / 2)), 1, -1):
+            here = round(jobs * size / self.problem.days) + MOST_WAITING_JOBS
+            if self.model_bytes(here, self.problem.dates[:size]) <= LARGEST_MODEL_BYTES:
+                return size
+        return 1
+
+    def _dealt(self, chance: np.random.Generator, size: int, *, shuffled: bool) -> list[list[date]]:
+        """The days in groups of about this size: neighbours, or any."""
+        dates = list(self.problem.dates)
+        turned = int(chance.integers(len(dates)))
+        dates = dates[turned:] + dates[:turned]
+        if shuffled:
+            chance.shuffle(dates)
+        count = math.ceil(len(dates) / size)
+        return [
+            sorted(
+                dates[number::count]
+                if shuffled
+                else dates[number * len(dates) // count : (number + 1) * len(dates) // count]
+            )
+            for number in range(count)
+        ]
+
+    def _groups_improved(
+        self,
+        groups: Sequence[Sequence[date]],
+        effort: Effort,
+        orders: Sequence[Order],
+        chance: np.random.Generator,
     ) -> list[Order]:
-        inside = [order for order in orders if order[0].on in block]
-        outside = [order for order in orders if order[0].on not in block]
-        elsewhere = _jobs_in(outside)
-        mine = _jobs_in(inside)
-        waiting = [job for job in self.jobs if job.id not in elsewhere and job.id not in mine]
-        waiting = [job for job in waiting if set(self._chances(job, block[0])) & set(block)]
-        waiting.sort(key=lambda job: (not job.required, -job.value_pence, job.id))
-        jobs = [job for job in self.jobs if job.id in mine] + waiting[:MOST_WAITING_JOBS]
-        found = self.together(block, jobs, effort, inside)
-        old = orders_pence(self.problem, self.roads, inside, jobs)
-        new = orders_pence(self.problem, self.roads, found, jobs)
-        return outside + (found if new < old else inside)
+        parts = self._parts(groups, orders, chance)
+        models = [build_model(self.problem, self.roads, part.jobs, part.dates) for part in parts]
+        found = search_apart(models, effort, warm=[part.orders for part in parts], watch=self.watch)
+        mine = {on for part in parts for on in part.dates}
+        kept = [order for order in orders if order[0].on not in mine]
+        for part, new in zip(parts, found, strict=True):
+            kept += self._better(part, new)
+        return kept
+
+    def _better(self, part: "_Part", found: list[Order] | None) -> list[Order]:
+        """The new orders of a part where they are cheaper to drive, else the old."""
+        if found is None:
+            return part.orders
+        old = orders_pence(self.problem, self.roads, part.orders, part.jobs)
+        new = orders_pence(self.problem, self.roads, found, part.jobs)
+        return found if new < old else part.orders
+
+    def _parts(
+        self, groups: Sequence[Sequence[date]], orders: Sequence[Order], chance: np.random.Generator
+    ) -> list["_Part"]:
+        """Each group with its orders, its jobs, and some of the jobs that wait."""
+        planned = _jobs_in(orders)
+        parts = []
+        for dates in groups:
+            inside = [order for order in orders if order[0].on in dates]
+            mine = _jobs_in(inside)
+            parts.append(_Part(dates, inside, [job for job in self.jobs if job.id in mine], []))
+        waiting = [job for job in self.jobs if job.id not in planned]
+        chance.shuffle(waiting)
+        for job in sorted(waiting, key=lambda job: not job.required):
+            possible = set(self._chances(job, self.problem.dates[0]))
+            fitting = [part for part in parts if possible & set(part.dates)]
+            if fitting:
+                min(fitting, key=lambda part: len(part.waiting)).waiting.append(job)
+        for part in parts:
+            part.jobs += part.waiting[:MOST_WAITING_JOBS]
+        return [part for part in parts if part.jobs and self._has_a_tanker(part.dates)]
+
+    def _has_a_tanker(self, dates: Sequence[date]) -> bool:
+        days = tanker_days(self.problem, self.roads, dates)
+        return any(day.can_work for day in days)
+
+
+@dataclass(slots=True)
+class _Part:
+    """Some days with their orders, the jobs in them, and jobs that wait to come in."""
+
+    dates: Sequence[date]
+    orders: list[Order]
+    jobs: list[Job]
+    waiting: list[Job]
 
 
 def _cost_of_waiting(job: Job, chances: Sequence[date]) -> int:

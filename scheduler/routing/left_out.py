@@ -10,10 +10,12 @@ from scheduler.routing.problem import Job, Problem
 from scheduler.routing.repair import days_with_room, likely_days
 from scheduler.routing.roads import Roads
 from scheduler.routing.rounds import Breach, LeftOut, Plan
+from scheduler.routing.splitting import MOST_PARTS
 from scheduler.routing.suitability import unsuitable_tanker, usable_windows
 from scheduler.routing.travel_times import great_circle_metres
 
 FARTHEST_JOB_METRES = 300_000
+SWAPPED = " Latitude and longitude look swapped, of one or the other."
 DAYS_LOOKED_AT = 3
 PLACES_LOOKED_AT = 3
 
@@ -35,6 +37,7 @@ def _fault_of(problem: Problem, job: Job) -> tuple[str, str] | None:
         return "hold", f"Held: {job.hold_reason}"
     return (
         _position_fault(problem, job)
+        or _works_fault(problem, job)
         or _tanker_fault(problem, job)
         or _date_fault(problem, job)
         or _time_fault(problem, job)
@@ -56,8 +59,22 @@ def _position_fault(problem: Problem, job: Job) -> tuple[str, str] | None:
         if abs(job.longitude) <= 90
         else nearest
     )
-    hint = " Latitude and longitude look swapped." if swapped <= FARTHEST_JOB_METRES else ""
-    return "position", f"It is {nearest / 1000:.0f} km from the nearest base.{hint}"
+    hint = SWAPPED if swapped <= FARTHEST_JOB_METRES else ""
+    return "position", f"It is {nearest / 1000:,.0f} km from the nearest base.{hint}"
+
+
+def _works_fault(problem: Problem, job: Job) -> tuple[str, str] | None:
+    """Every works so far off that its position must be wrong, unless loads may stand."""
+    if not problem.works or any(tanker.may_end_loaded for tanker in problem.tankers):
+        return None
+    far = {each.id: _metres_to(job, each.latitude, each.longitude) for each in problem.works}
+    nearest = min(far, key=lambda works: far[works])
+    if far[nearest] <= FARTHEST_JOB_METRES:
+        return None
+    works = problem.works_by_id(nearest)
+    turned = abs(works.longitude) <= 90 and _metres_to(job, works.longitude, works.latitude)
+    hint = SWAPPED if turned and turned <= FARTHEST_JOB_METRES else ""
+    return "position", f"The nearest works, {nearest}, is {far[nearest] / 1000:,.0f} km away.{hint}"
 
 
 def _metres_to(job: Job, latitude: float, longitude: float) -> float:
@@ -73,6 +90,8 @@ def _tanker_fault(problem: Problem, job: Job) -> tuple[str, str] | None:
     rule = Counter(fault.rule for fault in named.values()).most_common(1)[0][0]
     told = [f"{tanker}: {fault.why}" for tanker, fault in named.items()]
     told = [line for line in told if "tied to" not in line] or told
+    if rule == "too-large" and job.may_split:
+        told.append(f"it would take more than {MOST_PARTS} visits")
     return rule, f"No tanker can do it ({'; '.join(told[:3])})."
 
 

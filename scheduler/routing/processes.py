@@ -8,6 +8,7 @@ A plain program, not a pool: a worker of a task queue may not have children of t
 import pickle
 import subprocess
 import sys
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -31,6 +32,15 @@ class Task:
     initial: Routes | None
 
 
+@dataclass(frozen=True, slots=True)
+class Search:
+    """One search to be made: where, how long, and from which start."""
+
+    data: ProblemData
+    effort: Effort
+    initial: Solution | None
+
+
 def search_on_cores(
     data: ProblemData, effort: Effort, *, initial: Solution | None, watch: Watch
 ) -> Solution:
@@ -39,21 +49,34 @@ def search_on_cores(
     With a limit of iterations the result is repeatable: the best is taken by cost, then by
     the order of the seeds. A process that fails or overruns is left out.
     """
-    others = [
-        _started(Task(data, _with_seed(effort, number), _routes_of(initial)))
-        for number in range(1, effort.processes)
+    tasks = [
+        Search(data, _with_seed(effort, number), initial) for number in range(effort.processes)
     ]
+    found = search_side_by_side(tasks, watch)
+    return min((each for each in found if each is not None), key=cost_of)
+
+
+def search_side_by_side(tasks: Sequence[Search], watch: Watch) -> list[Solution | None]:
+    """Each task searched at the same time, the first by this process, in the order given.
+
+    None stands for a process that failed or overran, and for all but the first when the
+    caller asked to stop.
+    """
+    first, *rest = tasks
+    others = [_started(Task(e.data, e.effort, _routes_of(e.initial))) for e in rest]
+    answers: list[Solution | None] = [None] * len(rest)
     try:
-        found = [best_of_starts(data, replace(effort, processes=1), initial=initial, watch=watch)]
-        stopped = watch.should_stop is not None and watch.should_stop()
-        if not stopped:
-            patience = None if effort.processor_time else GRACE_SECONDS
-            answers = [_answer(data, other, patience) for other in others]
-            found += [answer for answer in answers if answer is not None]
+        found = best_of_starts(first.data, first.effort, initial=first.initial, watch=watch)
+        if not watch.stopped:
+            patience = None if first.effort.processor_time else GRACE_SECONDS
+            answers = [
+                _answer(task.data, other, patience)
+                for task, other in zip(rest, others, strict=True)
+            ]
     finally:
         for other in others:
             _ended(other)
-    return min(found, key=cost_of)
+    return [found, *answers]
 
 
 def _with_seed(effort: Effort, number: int) -> Effort:

@@ -75,6 +75,8 @@ class Row:
         value = self.get(name, default)
         if isinstance(value, bool) or not isinstance(value, str | int):
             raise self.wrong(name, "must be a text")
+        if default is MISSING and not str(value).strip():
+            raise self.wrong(name, "is empty")
         return str(value)
 
     def yes(self, name: str) -> bool:

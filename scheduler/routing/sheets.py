@@ -9,7 +9,7 @@ from datetime import date, datetime
 from typing import Any, TypeVar
 
 from scheduler.routing.driver_hours import REGIMES, UNLIMITED, DriverHours
-from scheduler.routing.errors import BadSheet
+from scheduler.routing.errors import BadSheet, BadTimes
 from scheduler.routing.fleet import Worked
 from scheduler.routing.problem import Base, Job, Problem, Tanker, Window, Works
 from scheduler.routing.rounds import Plan, Stop
@@ -176,12 +176,18 @@ def _job(row: Row) -> Job:
 
 def _window(row: Row, pair: object) -> Window:
     def moment(text: object) -> datetime:
+        # A day alone would be read as its midnight, at which nobody is promised anything.
+        if "T" not in str(text):
+            raise ValueError
         return datetime.fromisoformat(str(text))
 
     if not isinstance(pair, list | tuple) or len(pair) != 2:
         raise row.wrong("windows", "must be a list of [start, end] pairs")
     start, end = (_tried(row, "windows", moment, text) for text in pair)
-    return Window(start=start, end=end)
+    try:
+        return Window(start=start, end=end)
+    except BadTimes as fault:
+        raise BadTimes(fault.message, item=row.name, field="windows") from fault
 
 
 def _tried(row: Row, field: str, read: Callable[[object], T], text: object) -> T:

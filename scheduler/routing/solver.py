@@ -1,11 +1,13 @@
 """From a model to the best driving orders found, and from orders back to a first solution."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pyvrp import Activity, ActivityType, Route, Solution
 
+from scheduler.routing.errors import NoTankers
 from scheduler.routing.model import BreakClient, JobClient, Model
-from scheduler.routing.processes import search_on_cores
+from scheduler.routing.processes import Search, search_on_cores, search_side_by_side
 from scheduler.routing.search import UNITS_PER_PENNY, Effort, Watch, cost_of
 from scheduler.routing.tanker_days import TankerDay
 from scheduler.routing.timing import Visit
@@ -27,6 +29,24 @@ def search(
     initial = warm_solution(model, warm) if warm else None
     best = search_on_cores(model.data, effort, initial=initial, watch=watch)
     return _orders_of(model, best), cost_of(best) / UNITS_PER_PENNY
+
+
+def search_apart(
+    models: Sequence[Model], effort: Effort, *, warm: Sequence[Sequence[Order]], watch: Watch
+) -> list[list[Order] | None]:
+    """Several models searched at the same time, each in one process; None where it failed."""
+    tasks = []
+    for number, (model, orders) in enumerate(zip(models, warm, strict=True)):
+        if model.data is None:
+            message = "A model without tankers has nothing to search."
+            raise NoTankers(message, field="tankers")
+        alone = replace(effort, processes=1, first_way=effort.first_way + number)
+        tasks.append(Search(model.data, alone, warm_solution(model, orders) if orders else None))
+    found = search_side_by_side(tasks, watch)
+    return [
+        None if solution is None else _orders_of(model, solution)
+        for model, solution in zip(models, found, strict=True)
+    ]
 
 
 def _orders_of(model: Model, solution: Solution) -> list[Order]:

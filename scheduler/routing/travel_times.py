@@ -221,6 +221,10 @@ class GivenMatrix:
     def table(self, places: Sequence[Place]) -> TravelTable:
         """The rows and columns of the places asked for."""
         row = {place_id: number for number, place_id in enumerate(self.ids)}
+        if len(row) < len(self.ids):
+            twice = next(each for each in self.ids if self.ids.count(each) > 1)
+            message = f"The travel matrix names “{twice}” twice."
+            raise BadMatrix(message, item=twice, field="ids")
         for place in places:
             if place.id not in row:
                 message = f"The travel matrix has no row for “{place.id}”."

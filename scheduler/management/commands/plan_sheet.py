@@ -5,10 +5,12 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
 
 from scheduler.round_plans import ProblemError, planned_sheet
 
@@ -30,6 +32,11 @@ class Command(BaseCommand):
         effort.add_argument(
             "--iterations", type=_counted, help="search so many steps: the same plan every time"
         )
+        parser.add_argument(
+            "--today",
+            type=date.fromisoformat,
+            help="plan as on this day: days before it are over (2027-03-01; today unless said)",
+        )
         parser.add_argument("--seed", type=int, default=1, help="another seed, another search")
 
     def handle(self, *_args: Any, **options: Any) -> None:
@@ -39,7 +46,11 @@ class Command(BaseCommand):
         try:
             sheet = json.loads(_read(options["problem"]))
             plan = planned_sheet(
-                sheet, iterations=iterations, seconds=seconds, seed=options["seed"]
+                sheet,
+                today=options["today"] or timezone.localdate(),
+                iterations=iterations,
+                seconds=seconds,
+                seed=options["seed"],
             )
         except json.JSONDecodeError as fault:
             raise _refused(name, f"line {fault.lineno}: this is not JSON: {fault.msg}.") from fault

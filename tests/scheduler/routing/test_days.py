@@ -48,27 +48,41 @@ def test_planning_together_is_no_worse_than_day_by_day():
     assert cost[0] <= cost[1]
 
 
-def test_blocks_are_no_worse_than_the_plan_they_begin_with():
+@pytest.mark.parametrize("processes", [1, 2])
+def test_turns_are_no_worse_than_the_plan_they_begin_with(processes):
     first = DAYS.day_by_day(Effort(iterations=200))
-    blocks = DAYS.in_blocks(Effort(iterations=600), first)
-    checked_plan(blocks)
-    cost = [orders_pence(PROBLEM, ROADS, each, PROBLEM.jobs) for each in (blocks, first)]
+    turns = DAYS.in_turns(Effort(iterations=600, processes=processes), first)
+    checked_plan(turns)
+    cost = [orders_pence(PROBLEM, ROADS, each, PROBLEM.jobs) for each in (turns, first)]
     assert cost[0] <= cost[1]
 
 
+def test_turns_keep_every_job_on_one_day_at_most():
+    turns = DAYS.in_turns(Effort(iterations=200, processes=2), [])
+    placed = [visit.id for _, visits in turns for visit in visits if visit.kind == "job"]
+    assert len(placed) == len(set(placed)) > 10
+
+
+def test_turns_end_when_told_to():
+    first = DAYS.day_by_day(Effort(iterations=50))
+    stopped = Days(PROBLEM, ROADS, PROBLEM.jobs, Watch(should_stop=lambda: True))
+    assert stopped.in_turns(Effort(iterations=10**9), first) == first
+
+
 @pytest.mark.parametrize("largest", [0, 10**12])
-def test_a_model_too_large_for_memory_is_planned_in_blocks(monkeypatch, largest):
+def test_a_model_too_large_for_memory_is_planned_in_turns_only(monkeypatch, largest):
     monkeypatch.setattr(days, "JOBS_PLANNED_AT_ONCE", 10)
     monkeypatch.setattr(days, "LARGEST_MODEL_BYTES", largest)
     called: list[int] = []
+    together = Days.together
 
-    def in_blocks(_self, _effort, orders):
-        called.append(1)
-        return orders
+    def counted(self, dates, jobs, effort, warm):
+        called.append(len(dates))
+        return together(self, dates, jobs, effort, warm)
 
-    monkeypatch.setattr(Days, "in_blocks", in_blocks)
+    monkeypatch.setattr(Days, "together", counted)
     assert plan_rounds(PROBLEM, effort=Effort(iterations=100)).checked
-    assert bool(called) == (largest == 0)
+    assert called == ([] if largest == 0 else [4])
 
 
 def test_the_memory_of_a_model_grows_with_jobs_and_days():
