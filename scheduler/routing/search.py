@@ -41,6 +41,8 @@ SEEDS_APART = 1009
 # below, halve the gap to the best known; fewer neighbours are now better, now worse, so several
 # searches take turns.
 WAYS = ((50, 10, 50), (50, 10, 30), (300, 25, 50))
+WAYS_FOR_FEW = ((300, 25, 50), (50, 25, 50), (50, 10, 50))
+FEW_CLIENTS = 30
 LARGER_EXCHANGES = (Relocate3, Swap31, Swap32, Swap33)
 UNITS_PER_PENNY = 100
 
@@ -173,7 +175,7 @@ def _starts(
 
 
 def _starts_for(clients: int) -> int:
-    return 8 if clients <= 12 else 4 if clients <= 30 else 1
+    return 8 if clients <= 12 else 4 if clients <= FEW_CLIENTS else 1
 
 
 def _share(effort: Effort, starts: int, number: int) -> Effort:
@@ -203,7 +205,8 @@ def _search_locally(
     the library's own beginning they are so high for our units that the search never passes
     through an overfull round, and finds one start in twenty instead of thirteen.
     """
-    history, perturbations, near = WAYS[effort.first_way % len(WAYS)]
+    ways = WAYS if data.num_clients > FEW_CLIENTS else WAYS_FOR_FEW
+    history, perturbations, near = ways[effort.first_way % len(ways)]
     chance = RandomNumberGenerator(seed=effort.seed)
     local = LocalSearch(
         data,
