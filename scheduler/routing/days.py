@@ -7,6 +7,7 @@ improved together where it fits in memory.
 """
 
 import math
+import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -30,6 +31,7 @@ BYTES_A_PAIR = 2 * 2 * 8  # two matrices of integers, once here and once in the 
 MOST_DAYS_IN_A_GROUP = 5
 TURNS = 4
 TURNS_SHARE = 0.7
+LEAST_SHARE = 0.05
 MOST_WAITING_JOBS = 120
 CANDIDATES_A_TANKER = 45
 TYPICAL_JOB_PENCE = 10_000
@@ -49,13 +51,14 @@ class Days:
         if self.problem.days == 1 or len(self.jobs) <= JOBS_PLANNED_AT_ONCE:
             return self.together(self.problem.dates, self.jobs, effort, warm)
         orders = list(warm)
+        began, whole = time.monotonic(), effort
         if not orders:
             orders = self.day_by_day(_part(effort, FIRST_PLAN_SHARE))
-            effort = _part(effort, 1 - FIRST_PLAN_SHARE)
+            effort = _rest(whole, began, 1 - FIRST_PLAN_SHARE)
         if self.model_bytes(len(self.jobs), self.problem.dates) > LARGEST_MODEL_BYTES:
             return self.in_turns(effort, orders)
         orders = self.in_turns(_part(effort, TURNS_SHARE), orders)
-        last = _part(effort, 1 - TURNS_SHARE)
+        last = _rest(whole, began, 0.0) if _by_the_clock(whole) else _part(effort, 1 - TURNS_SHARE)
         return self.together(self.problem.dates, self.jobs, last, orders)
 
     def together(
@@ -241,6 +244,18 @@ def _cost_of_waiting(job: Job, chances: Sequence[date]) -> int:
 
 def _jobs_in(orders: Iterable[Order]) -> set[str]:
     return {visit.id for _, visits in orders for visit in visits if visit.kind == "job"}
+
+
+def _by_the_clock(effort: Effort) -> bool:
+    return effort.seconds is not None and not effort.processor_time
+
+
+def _rest(effort: Effort, began: float, share: float) -> Effort:
+    """What is left: by the clock what it leaves, for building and starting took time too."""
+    if effort.seconds is None or not _by_the_clock(effort):
+        return _part(effort, share)
+    left = effort.seconds - (time.monotonic() - began)
+    return replace(effort, seconds=max(left, effort.seconds * LEAST_SHARE))
 
 
 def _part(effort: Effort, share: float) -> Effort:

@@ -51,11 +51,13 @@ class Problem:
     today: date | None = None
     _job_by_id: dict[str, Job] = field(init=False, repr=False, compare=False)
     _tanker_by_id: dict[str, Tanker] = field(init=False, repr=False, compare=False)
+    _open_by_day: dict[date, tuple[Works, ...]] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         """Refuse what cannot be planned at all, each by its own named error."""
         object.__setattr__(self, "_job_by_id", {job.id: job for job in self.jobs})
         object.__setattr__(self, "_tanker_by_id", {each.id: each for each in self.tankers})
+        object.__setattr__(self, "_open_by_day", {})
         self._require_days()
         self._require_fleet()
         self._require_unique_ids()
@@ -157,7 +159,10 @@ class Problem:
 
     def works_open_on(self, day: date) -> tuple[Works, ...]:
         """The works that take tankers on that day, with the hours they have on it."""
-        return tuple(works.as_on(day) for works in self.works if works.is_open_on(day))
+        if day not in self._open_by_day:
+            opened = (works.as_on(day) for works in self.works if works.is_open_on(day))
+            self._open_by_day[day] = tuple(opened)
+        return self._open_by_day[day]
 
 
 def places_of(problem: Problem) -> tuple[Place, ...]:

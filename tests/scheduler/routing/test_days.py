@@ -85,6 +85,21 @@ def test_a_model_too_large_for_memory_is_planned_in_turns_only(monkeypatch, larg
     assert called == ([] if largest == 0 else [4])
 
 
+@pytest.mark.parametrize(
+    ("effort", "left"),
+    [
+        (Effort(seconds=100), 60),
+        (Effort(seconds=20), 1),
+        (Effort(seconds=100, processor_time=True), 70),
+        (Effort(iterations=100), None),
+    ],
+)
+def test_by_the_clock_what_is_left_is_what_the_clock_leaves(monkeypatch, effort, left):
+    monkeypatch.setattr(days.time, "monotonic", lambda: 140.0)
+    rest = days._rest(effort, 100.0, 0.7)
+    assert (rest.seconds, rest.iterations) == (left, 70 if left is None else None)
+
+
 def test_the_memory_of_a_model_grows_with_jobs_and_days():
     one_day = DAYS.model_bytes(40, PROBLEM.dates[:1])
     assert DAYS.model_bytes(40, PROBLEM.dates) > 4 * one_day

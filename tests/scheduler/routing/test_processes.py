@@ -70,3 +70,23 @@ def test_a_process_that_overruns_is_left_out(monkeypatch, seconds):
 def test_processor_seconds_may_be_counted_instead_of_the_wall_clock():
     effort = Effort(seconds=0.2, processes=2, processor_time=True)
     assert processes.search_on_cores(MODEL.data, effort, initial=None, watch=Watch()).is_feasible()
+
+
+@pytest.mark.parametrize(
+    ("effort", "left"),
+    [
+        (Effort(seconds=10), 4),
+        (Effort(seconds=5), processes.LEAST_SECONDS),
+        (Effort(seconds=10, processor_time=True), 10),
+    ],
+)
+def test_the_time_a_process_takes_to_start_is_not_added_to_the_search(monkeypatch, effort, left):
+    task = processes.Task(MODEL.data, effort, None, asked_at=1000.0)
+    monkeypatch.setattr(processes.time, "time", lambda: 1006.0)
+    assert task.effort_left.seconds == left
+
+
+def test_iterations_are_never_cut():
+    assert processes.Task(MODEL.data, Effort(iterations=9), None, asked_at=0.0).effort_left == (
+        Effort(iterations=9)
+    )
