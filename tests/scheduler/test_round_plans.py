@@ -228,7 +228,7 @@ def test_every_job_is_on_a_round_or_left_out_with_a_reason(office, planner, tank
     on_rounds = Stop.objects.filter(round__run=run, job__isnull=False).count()
     reasons = {line["job"]: line["why"] for line in run.left_out}
     assert on_rounds + len(reasons) == 4
-    assert "more than the 9000 L it holds" in reasons[str(jobs[1].public_id)]
+    assert "more than the 9,000 L it holds" in reasons[str(jobs[1].public_id)]
     assert "position" in reasons[str(jobs[2].public_id)]
     assert tanker.name in reasons[str(jobs[3].public_id)]
 
