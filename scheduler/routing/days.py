@@ -48,7 +48,7 @@ class Days:
 
     def plan(self, effort: Effort, warm: Sequence[Order]) -> list[Order]:
         """The best orders found within the effort, starting from `warm` when there is one."""
-        if self.problem.days == 1 or len(self.jobs) <= JOBS_PLANNED_AT_ONCE:
+        if len(self.problem.dates) == 1 or len(self.jobs) <= JOBS_PLANNED_AT_ONCE:
             return self.together(self.problem.dates, self.jobs, effort, warm)
         orders = list(warm)
         began, whole = time.monotonic(), effort
@@ -80,7 +80,7 @@ class Days:
         """Each day planned by itself, in order, with what is left of the jobs."""
         left = {job.id: job for job in self.jobs}
         orders: list[Order] = []
-        share = _part(effort, 1 / self.problem.days)
+        share = _part(effort, 1 / len(self.problem.dates))
         for on in self.problem.dates:
             candidates = self._candidates(left.values(), on)
             if not candidates:
@@ -152,8 +152,8 @@ class Days:
     def _days_in_a_group(self) -> int:
         """As many days as fit in memory, but fewer than all of them."""
         jobs = len(self.jobs)
-        for size in range(min(MOST_DAYS_IN_A_GROUP, math.ceil(self.problem.days / 2)), 1, -1):
-            here = round(jobs * size / self.problem.days) + MOST_WAITING_JOBS
+        for size in range(min(MOST_DAYS_IN_A_GROUP, math.ceil(len(self.problem.dates) / 2)), 1, -1):
+            here = round(jobs * size / len(self.problem.dates)) + MOST_WAITING_JOBS
             if self.model_bytes(here, self.problem.dates[:size]) <= LARGEST_MODEL_BYTES:
                 return size
         return 1

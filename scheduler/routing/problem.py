@@ -38,7 +38,7 @@ class Problem:
 
     `days` calendar days from `start` are planned. `starts` says where tankers stand and how
     full they are when that is not simply at base and empty. `today`, when given, refuses a
-    horizon that is already over.
+    horizon that is already over and leaves days gone by alone.
     """
 
     start: date
@@ -67,8 +67,9 @@ class Problem:
         if not 1 <= self.days <= LONGEST_HORIZON_DAYS:
             message = f"Between 1 and {LONGEST_HORIZON_DAYS} days can be planned, not {self.days}."
             raise BadDates(message, field="days")
-        if self.today is not None and self.dates[-1] < self.today:
-            message = f"The days to plan end on {self.dates[-1]}, which is already over."
+        last = self.start + timedelta(days=self.days - 1)
+        if self.today is not None and last < self.today:
+            message = f"The days to plan end on {last}, which is already over."
             raise HorizonInThePast(message, field="start")
 
     def _require_fleet(self) -> None:
@@ -110,8 +111,9 @@ class Problem:
 
     @property
     def dates(self) -> tuple[date, ...]:
-        """The days to plan, in order."""
-        return tuple(self.start + timedelta(days=offset) for offset in range(self.days))
+        """The days to plan, in order; those that are over by `today` are not among them."""
+        days = (self.start + timedelta(days=offset) for offset in range(self.days))
+        return tuple(day for day in days if self.today is None or day >= self.today)
 
     def job(self, job_id: str) -> Job:
         """The job of that id."""

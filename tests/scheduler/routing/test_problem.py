@@ -42,6 +42,11 @@ def test_a_horizon_that_ends_today_is_planned():
     assert a_problem(today=MONDAY).days == 1
 
 
+def test_days_gone_by_are_not_planned():
+    tuesday = MONDAY + timedelta(days=1)
+    assert a_problem(days=3, today=tuesday).dates == (tuesday, tuesday + timedelta(days=1))
+
+
 @pytest.mark.parametrize("days", [0, -1, 1000])
 def test_a_horizon_of_no_days_or_years_is_refused(days):
     with pytest.raises(errors.BadDates):
