@@ -162,6 +162,7 @@ class Outcome:
     starts: float = 0.0
     weeks_over: float = 0.0
     dips: float = 0.0
+    trips: float = 0.0
 
 
 def live(policy: Policy, seed: int) -> Outcome:
@@ -184,7 +185,9 @@ def live(policy: Policy, seed: int) -> Outcome:
             out.weeks_over += int((level > valley.limit).sum())
             out.emptyings += int(go.sum())
             out.dips += int(passed.sum())
-            out.kilometres += week_kilometres(valley, np.flatnonzero(go))
+            driven, trips = week_driven(valley, np.flatnonzero(go))
+            out.kilometres += driven
+            out.trips += trips
         belief.learn(passed, read, week, emptied=False)
         belief.learn(go, read, week, emptied=True)
         level, emptied = np.where(go, 0.0, level), np.where(go, float(week), emptied)
@@ -203,9 +206,9 @@ def dipped_in_passing(valley: Valley, belief: Belief, week: int, go: Flags) -> F
     return found
 
 
-def week_kilometres(valley: Valley, jobs: NDArray[np.intp]) -> float:
-    """Driven for one week's jobs: trips of one tankful, nearest next, then two-opt."""
-    left, total = list(jobs), 0.0
+def week_driven(valley: Valley, jobs: NDArray[np.intp]) -> tuple[float, int]:
+    """Kilometres and trips of one week's jobs: a tankful a trip, nearest next, then two-opt."""
+    left, total, trips = list(jobs), 0.0, 0
     while left:
         here, load, trip = np.zeros(2), 0.0, [np.zeros(2)]
         while left:
@@ -217,7 +220,8 @@ def week_kilometres(valley: Valley, jobs: NDArray[np.intp]) -> float:
             here = valley.places[near]
             trip.append(here)
         total += shortened([*trip, np.zeros(2)])
-    return total * ROAD_FACTOR
+        trips += 1
+    return total * ROAD_FACTOR, trips
 
 
 def shortened(stops: list[Floats]) -> float:
@@ -261,7 +265,7 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=5)
     seeds = parser.parse_args().seeds
     results = {p.name: [live(p, seed) for seed in range(1, seeds + 1)] for p in POLICIES}
-    names = ("emptyings", "kilometres", "starts", "weeks_over", "dips")
+    names = ("emptyings", "kilometres", "starts", "weeks_over", "dips", "trips")
     print(f"{'a year, ' + str(seeds) + ' seeds':40s}" + "".join(f"{name:>22s}" for name in names))  # noqa: T201
     for policy in POLICIES:
         cells = []
