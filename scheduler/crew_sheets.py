@@ -8,14 +8,19 @@ from typing import TYPE_CHECKING, Any
 
 from django.db.models import Q
 
+from customers import access
 from customers.local_days import zone_at
-from customers.models import Party
-from scheduler.models import Stop
+from customers.models import Organisation, Party
+from scheduler.models import Job, Round, Stop
 from servicing.models import Visit
 
 if TYPE_CHECKING:
-    from customers.models import Organisation, Person, Premises, User
-    from scheduler.models import Job
+    import uuid
+
+    from django.db.models import QuerySet
+
+    from customers.models import Person, Premises, User
+    from servicing.models import VisitPhoto
 
 # Who is rung first when the gate is shut.
 RING_FIRST = (Party.Role.SITE_CONTACT, Party.Role.OCCUPIER, Party.Role.OWNER)
@@ -90,3 +95,47 @@ def sheet_initial(job: Job, stop: Stop | None, user: User, today: dt.date) -> di
         if moment is not None and moment.astimezone(zone).date() == today:
             told[field] = moment.astimezone(zone).time().replace(second=0, microsecond=0)
     return told
+
+
+def had_the_job(user: User, job: Job) -> Organisation | None:
+    """The organisation of `user` that once had this job handed over, though it has no longer."""
+    once = job.history.exclude(handed_to=None).values_list("handed_to_id", flat=True)
+    for one in Organisation.objects.filter(pk__in=set(once)):
+        if access.may(user, "visit", one):
+            return one
+    return None
+
+
+def photos_of_the_way(job: Job) -> list[VisitPhoto]:
+    """The newest photograph of each kind that shows where the cover is."""
+    newest: dict[str, VisitPhoto] = {}
+    for photo in job.system.photos.that_show_the_way().order_by("taken_at", "pk"):
+        newest[photo.kind] = photo
+    return list(newest.values())
+
+
+def job_once_held(user: User, public_id: uuid.UUID) -> Job | None:
+    """A job that a firm of `user` had, by its history, though it no longer sees it."""
+    mine = set(user.organisation_ids())
+    once = Job.history.filter(public_id=public_id, handed_to__in=mine).values_list("id", flat=True)
+    return Job.objects.filter(pk__in=set(once)).select_related("system__premises").first()
+
+
+def stops_to_mark(user: User) -> QuerySet[Stop]:
+    """Stops of accepted rounds that `user` may see."""
+    return Stop.objects.filter(
+        round__in=Round.objects.visible_to(user).filter(accepted_at__isnull=False)
+    ).select_related("round__organisation", "job__system__premises__organisation", "works")
+
+
+def next_by_thumb(job: Job, today: dt.date) -> dt.date | None:
+    """When it would be due again if what the last forecast allowed held from today; no forecast.
+
+    For a crew without signal, and told as a rule of thumb: the forecast takes the sheet's own
+    readings into account.
+    """
+    forecast = getattr(job.system, "forecast", None)
+    if forecast is None or not forecast.due_on or not forecast.since:
+        return None
+    span: dt.timedelta = forecast.due_on - forecast.since
+    return today + span if span.days > 0 else None

@@ -12,6 +12,8 @@ from customers import access
 from customers.local_days import zone_at
 from scheduler import booking
 from scheduler.models import Job
+from servicing.photos import shows_the_cover_back
+from servicing.visit_facts import Refusal, VisitRefused
 from servicing.visits import correct_visit, record_visit
 
 if TYPE_CHECKING:
@@ -62,6 +64,7 @@ def close_job_sheet(*, job: Job, found: VisitFound, by: User, now: dt.datetime) 
             "What you entered was not recorded a second time."
         )
         raise booking.NotPossible(message)
+    require_proof(job, found)
     visit = record_visit(
         system=job.system,
         found=found,
@@ -72,6 +75,15 @@ def close_job_sheet(*, job: Job, found: VisitFound, by: User, now: dt.datetime) 
     close = booking.abandon if visit.abandoned_because else booking.finish
     close(job=job, visit=visit, by=by, now=now)
     return visit
+
+
+def require_proof(job: Job, found: VisitFound) -> None:
+    """Raise VisitRefused unless the cover back on was photographed, or it is said why not."""
+    if found.abandoned_because or found.no_photo_because:
+        return
+    if not shows_the_cover_back(job.system, found.sheet_key):
+        message = "Photograph the cover back on, or say below why no photo can be taken."
+        raise VisitRefused(Refusal("photo_lid_back", message))
 
 
 @transaction.atomic

@@ -102,6 +102,11 @@ class VisitFound:
     who_was_present: str = ""
     abandoned_because: str = ""
     cautions_read: bool = False
+    cautions_read_at: dt.datetime | None = None
+    no_photo_because: str = ""
+    signed_how: str = ""
+    signed_by: str = ""
+    signature: str = ""
     lid_back_on: bool = False
     serviced: bool = False
     notes: str = ""

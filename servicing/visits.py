@@ -21,6 +21,7 @@ from servicing.models import (
     System,
     Visit,
 )
+from servicing.photos import give_photos, hand_on_proof
 from servicing.visit_checks import refusals_of
 from servicing.visit_facts import Refusal, VisitRefused
 
@@ -77,6 +78,7 @@ def correct_visit(
     new = write_visit(system, with_ticket_of(old, found), by)
     old.replaced_by = new
     old.save(update_fields=["replaced_by", "changed_at"])
+    hand_on_proof(old, new)
     take_back_dates(system, old)
     take_over_dates(system)
     refresh_forecast(system, today=today)
@@ -133,11 +135,17 @@ def write_visit(system: System, found: VisitFound, by: User) -> Visit:
         who_was_present=found.who_was_present,
         abandoned_because=found.abandoned_because,
         cautions_read=found.cautions_read,
+        cautions_read_at=found.cautions_read_at,
+        no_photo_because=found.no_photo_because,
+        signed_how=found.signed_how,
+        signed_by=found.signed_by,
+        signature=found.signature,
         lid_back_on=found.lid_back_on,
         serviced=found.serviced,
         notes=found.notes,
     )
     write_readings(visit, found)
+    give_photos(visit)
     return visit
 
 

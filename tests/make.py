@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import itertools
 from typing import Any
 
+from django.core.files.base import ContentFile
+from PIL import Image
+
 from customers.models import CountryProfile, Membership, Organisation, Person, Premises, User
 from scheduler.models import Base, Crew, Job, Round, Stop, Tanker, Works
-from servicing.models import Occupancy, System, Tank
+from servicing.models import Occupancy, System, Tank, Visit, VisitPhoto
 
 number = itertools.count(1)
 
@@ -31,6 +35,13 @@ def make_organisation(**fields: Any) -> Organisation:
     if "profile" not in fields:
         fields["profile"] = make_profile()
     return Organisation.objects.create(**fields)
+
+
+def make_jpeg(width: int = 64, height: int = 48, **saved: Any) -> bytes:
+    """A photograph of nothing, as a camera would send it."""
+    out = io.BytesIO()
+    Image.new("RGB", (width, height), "#7a8a6a").save(out, "JPEG", **saved)
+    return out.getvalue()
 
 
 def make_user(
@@ -82,6 +93,24 @@ def make_system(organisation: Organisation | None = None, **fields: Any) -> Syst
     if occupancy is not None:
         Occupancy.objects.create(system=system, **{"persons": 3.0, **occupancy})
     return system
+
+
+def make_photo(visit: Visit, **fields: Any) -> VisitPhoto:
+    """The cover back on, of a visit."""
+    fields.setdefault("kind", VisitPhoto.Kind.LID_BACK)
+    photo = VisitPhoto(
+        organisation=visit.organisation,
+        system=visit.system,
+        visit=visit,
+        sheet_key=visit.sheet_key,
+        taken_for=visit.organisation,
+        width=64,
+        height=48,
+        **{"taken_at": dt.datetime.combine(visit.visited_on, dt.time(9), tzinfo=dt.UTC), **fields},
+    )
+    photo.image.save("photo.jpg", ContentFile(make_jpeg()), save=False)
+    photo.save()
+    return photo
 
 
 def make_base(organisation: Organisation, **fields: Any) -> Base:

@@ -124,6 +124,18 @@ TABLE = {
     "scheduler:stop_tipped": elsewhere(
         "the crew of the round alone: tests/scheduler/test_today.py"
     ),
+    "scheduler:crew_worker": elsewhere("holds nothing: tests/scheduler/test_crew_app.py"),
+    "scheduler:crew_manifest": elsewhere("holds nothing: tests/scheduler/test_crew_app.py"),
+    "scheduler:crew_offline": elsewhere("holds nothing: tests/scheduler/test_crew_app.py"),
+    "scheduler:crew_token": page(),
+    "scheduler:crew_take": page(),
+    "scheduler:crew_deliver": elsewhere("by entry: tests/scheduler/test_crew_app.py"),
+    "scheduler:crew_photo": elsewhere("by photo: tests/scheduler/test_crew_app.py"),
+    "scheduler:crew_note": action("visit", "job"),
+    "scheduler:photo": page("photo"),
+    "scheduler:deliveries": page(),
+    "scheduler:delivery": page("delivery"),
+    "scheduler:delivery_settle": action("plan", "delivery"),
     "scheduler:owner_requests": page(),
     "scheduler:owner_link_new": action("register", "premises", person_id="@person"),
     "scheduler:owner_link_end": action("register", "link"),

@@ -12,6 +12,7 @@ from customers.models import AftercarePlan, Agreement, OwnerLink, Party, Sale
 from scheduler.models import (
     CalendarEvent,
     DayRequest,
+    Delivery,
     FeedToken,
     Message,
     PlanRun,
@@ -27,6 +28,7 @@ from tests.make import (
     make_job,
     make_organisation,
     make_person,
+    make_photo,
     make_round,
     make_system,
     make_tanker,
@@ -162,6 +164,16 @@ def make_world() -> dict[str, Any]:
             premises=premises,
             completes_on=dt.date(2030, 1, 5),
             buyer_name="Petra",
+        ),
+        "photo": make_photo(done_job.visit),
+        "delivery": Delivery.objects.create(
+            organisation=organisation,
+            key=uuid.uuid4(),
+            kind="sheet",
+            job=job,
+            made_at=now,
+            state="disputed",
+            why="The office moved this job.",
         ),
         "wish": DayRequest.objects.create(job=job, asked_at=now),
     }

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any
 from django import forms
 
 from scheduler.forms.sheet_fields import DEEPEST_MM, ClosingForm, number, yes_no
+from scheduler.forms.sheet_proof import ProofForm
 from servicing.models import ChamberFinding, Defect, Dip, FieldFinding, System, Visit
 
 if TYPE_CHECKING:
     from servicing.models import Chamber, Tank
 
 
-class VisitForm(ClosingForm):
+class VisitForm(ProofForm, ClosingForm):
     """The part of the sheet that is asked once, in the order of the work."""
 
     REMOVED = [
@@ -106,9 +107,17 @@ class VisitForm(ClosingForm):
     }
 
     def __init__(
-        self, *args: Any, parts: Iterable[str], volume_unit: str, emptying: bool, **kwargs: Any
+        self,
+        *args: Any,
+        parts: Iterable[str],
+        volume_unit: str,
+        emptying: bool,
+        correcting: bool = False,
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
+        for name in self.PROOF if correcting else ():
+            del self.fields[name]
         self.parts = frozenset(parts)
         self.emptying = emptying
         for part, names in self.PARTS.items():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django import forms
 
 from servicing.models import Visit
@@ -67,6 +69,13 @@ class ClosingForm(forms.Form):
         max_length=4000,
         widget=forms.Textarea(attrs={"rows": 3}),
     )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            missing = field.error_messages.get("required")
+            if field.required and missing:  # said on the telephone before anything is sent
+                field.widget.attrs["data-missing"] = str(missing)
 
 
 class AbandonForm(ClosingForm):

@@ -32,8 +32,10 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterable, Mapping
 
+    from django.core.files.uploadedfile import UploadedFile
     from django.forms import Form
     from django.http import QueryDict
+    from django.utils.datastructures import MultiValueDict
 
     from scheduler.forms.sheet_fields import ClosingForm
     from scheduler.models import Job
@@ -59,15 +61,19 @@ class JobSheet:
         units: str,
         start: SheetStart | None = None,
         data: QueryDict | None = None,
+        files: MultiValueDict[str, UploadedFile[Any]] | None = None,
+        correcting: bool = False,
     ) -> None:
         self.job, self.units = job, units
         system, start = job.system, start or SheetStart()
         self.visit = VisitForm(
             data,
+            files,
             initial={"sheet_key": uuid.uuid4(), **start.visit},
             parts=parts_of(system),
             volume_unit=UNIT_NAMES[units],
             emptying=job.kind == job.Kind.EMPTYING,
+            correcting=correcting,
         )
         tanks = system.tanks.all() if system.holds_sludge else ()
         self.dips = [DipForm(data, tank=one, initial=start.dips.get(one.pk)) for one in tanks]
@@ -101,6 +107,7 @@ class JobSheet:
         told = self.visit.cleaned_data
         return VisitFound(
             **closing_facts(self.visit, self.job),
+            **self.visit.proof(),
             ground=told["ground"],
             who_was_present=told["who_was_present"],
             cautions_read=told["cautions_read"],

@@ -15,7 +15,7 @@ from customers.access import may
 from customers.local_days import day_span, local_today, zone_of
 from customers.middleware import organisation_of
 from scheduler.messages.calls import count_to_ring
-from scheduler.models import Appointment, DayRequest, Job, Message, Round, TroubleReport
+from scheduler.models import Appointment, DayRequest, Delivery, Job, Message, Round, TroubleReport
 from servicing.models import Forecast, System
 
 if TYPE_CHECKING:
@@ -83,6 +83,7 @@ def waiting(organisation: Organisation, *, today: dt.date) -> dict[str, Any]:
         "dead_messages": Message.objects.filter(
             organisation=organisation, state=Message.State.DEAD
         ).count(),
+        "deliveries": Delivery.objects.concerning(organisation).to_settle().count(),
         "calls": count_to_ring(organisation, timezone.now(), today),
         "rounds_today": Round.objects.filter(
             organisation=organisation, day=today, accepted_at__isnull=False

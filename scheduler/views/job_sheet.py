@@ -18,6 +18,7 @@ from customers.access import member_required
 from scheduler import crew_sheets
 from scheduler.booking import NotPossible
 from scheduler.date_words import next_emptying_words
+from scheduler.delivered_sheets import seen_of
 from scheduler.forms.past_sheet import SheetStart, start_from
 from scheduler.forms.sheet_parts import AbandonSheet, JobSheet
 from scheduler.job_sheets import (
@@ -27,9 +28,12 @@ from scheduler.job_sheets import (
     require_visit,
     today_at,
 )
-from scheduler.models import Job
+from scheduler.models import Job, Stop
+from scheduler.sheet_photos import keep_sheet_photos
 from servicing.models import Visit
+from servicing.visit_checks import working_volume
 from servicing.visit_facts import VisitRefused
+from servicing.volumes import to_litres
 
 if TYPE_CHECKING:
     from customers.models import User
@@ -55,7 +59,7 @@ def job_sheet(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     if request.method != "POST":
         return sheet_page(request, job)
     organisation = require_visit(request.user, job)
-    sheet = JobSheet(job=job, units=organisation.units, data=request.POST)
+    sheet = JobSheet(job=job, units=organisation.units, data=request.POST, files=request.FILES)
     return close_with(request, job, sheet) or sheet_page(request, job, sheet=sheet)
 
 
@@ -81,9 +85,9 @@ def job_sheet_correct(request: HttpRequest, public_id: uuid.UUID) -> HttpRespons
         return redirect("scheduler:job_sheet", public_id=job.public_id)
     if request.method != "POST":
         start = start_from(job.visit, organisation.units)
-        sheet = JobSheet(job=job, units=organisation.units, start=start)
+        sheet = JobSheet(job=job, units=organisation.units, start=start, correcting=True)
         return correction_page(request, job, sheet)
-    sheet = JobSheet(job=job, units=organisation.units, data=request.POST)
+    sheet = JobSheet(job=job, units=organisation.units, data=request.POST, correcting=True)
     closed = close_with(request, job, sheet, verb=correct_job_sheet)
     return closed or correction_page(request, job, sheet, status=422)
 
@@ -133,6 +137,8 @@ def close_with(
     if not sheet.is_valid():
         return None
     user: User = request.user  # type: ignore[assignment]
+    if isinstance(sheet, JobSheet) and not keep_sheet_photos(sheet, by=user, now=timezone.now()):
+        return None
     stop = crew_sheets.stop_of(job, require_visit(user, job))
     litres = stop.round.tanker.capacity_litres if stop else None
     try:
@@ -176,6 +182,8 @@ def sheet_facts(request: HttpRequest, job: Job) -> dict[str, Any]:
         "premises": job.system.premises,
         "position": crew_sheets.position_of(job),
         "last": crew_sheets.last_visit(job),
+        "way_photos": crew_sheets.photos_of_the_way(job),
+        "thumb": crew_sheets.next_by_thumb(job, today),
         "may_fill_in": crew_may and job.is_open,
         "crew_may": crew_may,
         "organisation": job.driven_by,
@@ -185,10 +193,25 @@ def sheet_facts(request: HttpRequest, job: Job) -> dict[str, Any]:
     if crew_may:
         stop = crew_sheets.stop_of(job, require_visit(user, job))
         told["stop"] = stop
+        told["facts"] = phone_facts(job, user, stop)
         told["organisation"] = require_visit(user, job)
         told["contact"] = crew_sheets.contact_at(job.system.premises, today)
         told["initial"] = crew_sheets.sheet_initial(job, stop, user, today)
     return told
+
+
+def phone_facts(job: Job, user: User, stop: Stop | None) -> dict[str, Any]:
+    """What the page's script needs to keep a sheet without signal."""
+    return {
+        "job": str(job.public_id),
+        "name": f"{job.system.premises}, {job.system.reference}",
+        "user": str(user.pk),
+        "seen": seen_of(job, user),
+        "tankLitres": working_volume(job.system),
+        "tankerLitres": stop.round.tanker.capacity_litres if stop else None,
+        "litresPerUnit": to_litres(1, require_visit(user, job).units),
+        "emptying": job.kind == Job.Kind.EMPTYING,
+    }
 
 
 urlpatterns = [

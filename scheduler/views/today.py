@@ -18,8 +18,8 @@ from django.views.decorators.http import require_GET, require_POST
 from customers import access
 from customers.access import member_required
 from customers.local_days import local_today
-from customers.middleware import organisation_of
-from scheduler import driven_days
+from customers.middleware import organisation_of, user_of
+from scheduler import crew_sheets, driven_days
 from scheduler.forms.today import TipForm
 from scheduler.messages.next_stop import tell_next_stop
 from scheduler.models import Crew, Round, Stop
@@ -79,10 +79,7 @@ def tipped(stop: Stop, units: str) -> dict[str, Any]:
 
 def visible_stop(request: HttpRequest, public_id: uuid.UUID) -> Stop:
     """A stop of an accepted round of the user's organisations; 404 for anybody else."""
-    stops = Stop.objects.filter(
-        round__in=Round.objects.visible_to(request.user).filter(accepted_at__isnull=False)
-    ).select_related("round__organisation", "job__system", "works")
-    return get_object_or_404(stops, public_id=public_id)
+    return get_object_or_404(crew_sheets.stops_to_mark(user_of(request)), public_id=public_id)
 
 
 @member_required

@@ -2,7 +2,9 @@
 
 from scheduler.views import (
     calls,
+    crew_app,
     day_again,
+    deliveries,
     desk,
     due,
     feeds,
@@ -19,6 +21,7 @@ from scheduler.views import (
     owner_requests,
     owner_sale,
     papers,
+    photos,
     plan_new,
     plans,
     replies,
@@ -50,6 +53,9 @@ urlpatterns = [
     *ladder.urlpatterns,
     *job_sheet.urlpatterns,
     *today.urlpatterns,
+    *crew_app.urlpatterns,
+    *photos.urlpatterns,
+    *deliveries.urlpatterns,
     *owner_requests.urlpatterns,
     *owner_page.urlpatterns,
     *owner_sale.urlpatterns,

@@ -141,9 +141,9 @@ def visits_of(shown: System) -> list[Visit]:
     """Every visit with its readings, newest first, corrected and abandoned ones too."""
     rows = Visit.objects.filter(system=shown).select_related("emptying", "field_finding")
     return list(
-        rows.prefetch_related("dips__tank", "chamber_findings__chamber", "defects").order_by(
-            "-visited_on", "-pk"
-        )[:100]
+        rows.prefetch_related(
+            "dips__tank", "chamber_findings__chamber", "defects", "photos"
+        ).order_by("-visited_on", "-pk")[:100]
     )
 
 

@@ -23,6 +23,7 @@ from scheduler import booking, day_again, demo, round_plans, rounds, tasks
 from scheduler.messages.consent import leave_token
 from scheduler.models import Crew, Job, Message, PlanRun, Round
 from scheduler.owner_links import owner_url
+from tests.make import make_jpeg
 
 LIST = Path(__file__).parents[1] / "data" / "past_installations.csv"
 
@@ -111,6 +112,10 @@ def drive_two_stops(planned: Round) -> None:
     sheet = begun(*client.get(where).context["sheet"].forms)
     sheet |= {"ground": "dry", "cautions_read": "on", "lid_back_on": "on", "sure": "on"}
     sheet |= {"removed": "all", "volume_removed": str(job.litres)}
+    sheet |= {"signed_how": "typed", "signed_by": "Omar Brook"}
+    for shown in ("lid_before", "lid_back"):
+        photo = SimpleUploadedFile(f"{shown}.jpg", make_jpeg(), content_type="image/jpeg")
+        sheet[f"photo_{shown}"] = photo
     client.post(where, sheet)
     job.refresh_from_db()
     assert job.state == Job.State.DONE

@@ -24,7 +24,15 @@ from scheduler.models import DayRequest, Job, Round, TroubleReport
 from scheduler.tasks import drain_outbox
 from servicing.models import Forecast, Occupancy, System, Visit
 from tests.journeys.browser import DESK, PATIENCE_MS, PHONE, listen, open_browser
-from tests.make import make_base, make_crew, make_organisation, make_tanker, make_user, make_works
+from tests.make import (
+    make_base,
+    make_crew,
+    make_jpeg,
+    make_organisation,
+    make_tanker,
+    make_user,
+    make_works,
+)
 
 pytestmark = [
     pytest.mark.browser,
@@ -286,10 +294,17 @@ def record_the_visit(page):
     page.fill("[name=volume_removed]", "4500")
     page.fill("[name=who_was_present]", "Omar")
     page.check("#id_lid_back_on")
+    photo = {"name": "cover.jpg", "mimeType": "image/jpeg", "buffer": make_jpeg()}
+    page.set_input_files("#id_photo_lid_back", photo)
+    page.locator("[data-photo=lid_back] img").wait_for()
+    page.check("input[name=signed_how][value=typed]")
+    page.fill("[name=signed_by]", "Omar Brook")
     press(page, "Record the visit")
+    page.locator("#id_sure:visible, [data-draft-done]").first.wait_for(state="attached")
     if page.locator("#id_sure").is_visible():
         page.check("#id_sure")
         press(page, "Record the visit")
+    page.wait_for_url("**/recorded/")
     assert page.url.endswith("/recorded/"), words(page)
     visit = Visit.objects.get(system__reference="LK0101")
     assert (visit.emptying.litres_removed, visit.lid_back_on) == (4500, True)

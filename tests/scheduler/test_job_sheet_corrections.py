@@ -51,6 +51,7 @@ def first(job, tess):
         ground="wet",
         cautions_read=True,
         lid_back_on=True,
+        no_photo_because="The camera is broken",
         serviced=True,
         who_was_present="Omar",
         dips=(DipFound(tank=job.system.tanks.get(), sludge_mm=300, method="dip_stick"),),

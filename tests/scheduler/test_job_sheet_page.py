@@ -80,6 +80,8 @@ def sheet(job, **fields):
         "removed": "all",
         "volume_removed": "2700",
         "lid_back_on": "on",
+        "no_photo_because": "The camera is broken",
+        "signed_how": "nobody",
         f"tank-{tank.pk}-sludge_mm": "300",
         f"tank-{tank.pk}-scum_mm": "60",
         f"tank-{tank.pk}-method": "core_sampler",

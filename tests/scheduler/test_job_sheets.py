@@ -93,6 +93,7 @@ def post(client, user, job, data, name="job_sheet"):
 
 
 def found(**fields):
+    fields.setdefault("no_photo_because", "The camera is broken")
     return VisitFound(visited_on=TODAY, lid_back_on=True, **fields)
 
 
@@ -158,6 +159,8 @@ def test_an_operator_does_not_close_a_job_it_was_not_given(job, operator):
 def test_today_is_the_day_at_the_place_not_in_utc(job, tess):
     job.system.premises.time_zone = "Pacific/Auckland"
     job.system.premises.save()
-    tomorrow = VisitFound(visited_on=TODAY + dt.timedelta(days=1), lid_back_on=True)
+    tomorrow = VisitFound(
+        visited_on=TODAY + dt.timedelta(days=1), lid_back_on=True, no_photo_because="No camera"
+    )
     late = dt.datetime(2026, 11, 25, 12, tzinfo=dt.UTC)  # one in the morning of the 26th there
     assert close_job_sheet(job=job, found=tomorrow, by=tess, now=late)

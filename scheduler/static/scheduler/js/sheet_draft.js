@@ -59,7 +59,8 @@
   }
   const key = PREFIX + form.dataset.draft;
   const notice = document.querySelector("[data-draft-notice]");
-  const fields = () => [...form.elements].filter((field) => field.name && !NEVER_KEPT.has(field.name));
+  const fields = () =>
+    [...form.elements].filter((field) => field.name && field.type !== "file" && !NEVER_KEPT.has(field.name));
   const isTick = (field) => field.type === "checkbox" || field.type === "radio";
 
   const keep = () => {
@@ -87,6 +88,7 @@
       const filled = [...details.querySelectorAll("input, textarea")].some((field) => field.value && !isTick(field));
       details.open = details.open || filled;
     });
+    form.dispatchEvent(new Event("sheet-filled"));
   };
 
   // A sheet that came back with errors already holds what was typed, newer than the draft.
