@@ -49,6 +49,11 @@ class SystemForm(forms.ModelForm[System]):
             "lid_latitude",
             "lid_longitude",
             "lid_note",
+            "lid_corner",
+            "lid_corner_m",
+            "lid_other_corner",
+            "lid_other_corner_m",
+            "corners_apart_m",
             "notes",
             "retired_on",
         ]
@@ -60,10 +65,17 @@ class SystemForm(forms.ModelForm[System]):
             "lid_latitude": "Lid: latitude",
             "lid_longitude": "Lid: longitude",
             "lid_note": "Where to find the lid",
+            "lid_corner": "First corner",
+            "lid_corner_m": "From it to the lid, metres",
+            "lid_other_corner": "Second corner",
+            "lid_other_corner_m": "From that to the lid, metres",
+            "corners_apart_m": "Corner to corner, metres",
             "registration": "Registration, consent or permit number",
         }
         help_texts: ClassVar = {
             "lid_latitude": "Empty: the position of the place.",
+            "lid_corner": "Of a wall, for example: north-east corner of the house.",
+            "corners_apart_m": "With all three the crew's sheet draws it.",
             "lid_note": "For example: 4 m from the east corner, under the second slab.",
             "design_population": "People the system was sized for.",
             "registration": "",
@@ -98,6 +110,9 @@ class SystemForm(forms.ModelForm[System]):
             Fieldset(
                 "The lid",
                 "lid_note",
+                Row("lid_corner", "lid_corner_m"),
+                Row("lid_other_corner", "lid_other_corner_m"),
+                "corners_apart_m",
                 Row("lid_latitude", "lid_longitude"),
                 HTML(POSITION_MAP.format(thing="the lid")),
             ),
@@ -126,7 +141,18 @@ class SystemForm(forms.ModelForm[System]):
         if len(half) == 2 and not self.errors.keys() & {"lid_latitude", "lid_longitude"}:
             missing = "lid_latitude" if cleaned.get("lid_latitude") is None else "lid_longitude"
             self.add_error(missing, "Give both latitude and longitude, or neither.")
+        self.check_corners(cleaned)
         return cleaned
+
+    def check_corners(self, cleaned: dict[str, Any]) -> None:
+        """A distance is from somewhere, and three distances make a triangle."""
+        for corner in ("lid_corner", "lid_other_corner"):
+            if cleaned.get(f"{corner}_m") is not None and not cleaned.get(corner):
+                self.add_error(corner, "Say which corner this was measured from.")
+        sides = [cleaned.get(n) for n in ("lid_corner_m", "lid_other_corner_m", "corners_apart_m")]
+        known = [side for side in sides if side is not None]
+        if len(known) == 3 and max(known) * 2 > sum(known):
+            self.add_error("corners_apart_m", "These three distances do not meet. Measure again.")
 
 
 class OverrideForm(forms.Form):

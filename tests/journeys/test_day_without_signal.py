@@ -221,14 +221,17 @@ def test_a_login_that_ran_out_loses_nothing(day, phone, page):
     assert first.system.photos.get().visit == Visit.objects.get()
 
 
-NOT_A_PHOTO = {"name": "x.jpg", "mimeType": "image/jpeg", "buffer": b"%PDF-1.7 no photo"}
-TOO_LARGE = {"name": "x.jpg", "mimeType": "image/jpeg", "buffer": b"\xff\xd8\xff" + bytes(40 << 20)}
-
-
 @pytest.mark.parametrize(
-    ("file", "words"), [(NOT_A_PHOTO, "is no photo"), (TOO_LARGE, "at most 20 MB are taken")]
+    ("content", "words"),
+    [
+        (b"%PDF-1.7 no photo", "is no photo"),
+        (b"\xff\xd8\xff" + bytes(40 * 1024 * 1024), "at most 20 MB are taken"),
+    ],
+    ids=["not a photo", "40 MB"],
 )
-def test_what_is_no_photo_is_refused_plainly(day, page, file, words):
+def test_what_is_no_photo_is_refused_plainly(day, page, tmp_path, content, words):
+    file = tmp_path / "cover.jpg"
+    file.write_bytes(content)
     page.goto(sheet_path(day[3][0]))
     page.set_input_files("#id_photo_lid_back", file)
     page.locator("[data-photo-said]", has_text=words).wait_for()
