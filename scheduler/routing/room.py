@@ -12,7 +12,6 @@ from scheduler.routing.fleet import Tanker, Works
 from scheduler.routing.problem import Job, Problem
 from scheduler.routing.roads import Roads
 from scheduler.routing.rounds import Round
-from scheduler.routing.week_shares import longest_day_seconds
 
 
 def seconds_short(
@@ -32,7 +31,7 @@ def seconds_short(
 
 def _longest(problem: Problem, tanker: Tanker, on: date) -> int:
     """The longest day there can be, from where the tanker stands."""
-    longest = longest_day_seconds(problem, tanker, on)
+    longest = tanker.longest_duty_seconds
     start = problem.start_of(tanker.id, on)
     if start is None:
         return min(longest, tanker.latest_end_seconds - tanker.shift_start_seconds)

@@ -40,10 +40,9 @@ SEEDS_APART = 1009
 # perturbations let two to three times as many steps be taken and, with the larger exchanges
 # below, halve the gap to the best known; fewer neighbours are now better, now worse, so several
 # searches take turns.
-WAYS = ((50, 10, 50), (50, 10, 30))
+WAYS = ((50, 10, 50), (50, 10, 30), (300, 25, 50))
 WAYS_FOR_FEW = ((300, 25, 50), (50, 25, 50), (50, 10, 50))
 FEW_CLIENTS = 30
-ITERATIONS_WITHOUT_GAIN = 10_000
 LARGER_EXCHANGES = (Relocate3, Swap31, Swap32, Swap33)
 UNITS_PER_PENNY = 100
 
@@ -106,7 +105,6 @@ class _Observer(IteratedLocalSearchCallbacks):
         self._watch = watch
         self._told = time.monotonic()
         self._iterations = 0
-        self._least: tuple[int, int] | None = None
 
     def on_iteration(self, current: Any, candidate: Any, best: Any, cost_evaluator: Any) -> None:
         """Count, and report now and then."""
@@ -116,50 +114,34 @@ class _Observer(IteratedLocalSearchCallbacks):
         now = time.monotonic()
         if now - self._told >= 0.5:
             self._told = now
-            cost = (best.distance_cost() + best.duration_cost()) // UNITS_PER_PENNY
-            reached = (-best.num_clients(), cost)
-            # A search begun anew is not worse news than the one before it.
-            self._least = reached if self._least is None else min(self._least, reached)
             self._watch.progress(
                 Progress(
                     seconds=now - self._watch.began,
                     iterations=self._iterations,
-                    cost_pence=self._least[1],
-                    jobs_planned=-self._least[0],
+                    cost_pence=best.distance_cost() // UNITS_PER_PENNY
+                    + best.duration_cost() // UNITS_PER_PENNY,
+                    jobs_planned=best.num_clients(),
                 )
             )
 
 
 class _Stop:
-    """Stops at the limit, when the caller says so, or after too long without a gain."""
+    """Stops at the limit, or when the caller says so."""
 
     def __init__(self, effort: Effort, watch: Watch) -> None:
         self._effort = effort
         self._watch = watch
         self._began: float | None = None
         self._iterations = 0
-        self._best = float("inf")
-        self._gained_at = 0
-        self.patience: int | None = None
-        self.spent = False
-
-    def begin(self) -> None:
-        """Count gains anew; what is left of the limit stays as it is."""
-        self._best, self._gained_at = float("inf"), self._iterations
 
     def __call__(self, best_cost: float) -> bool:
-        self._iterations += 1
-        if best_cost < self._best:
-            self._best, self._gained_at = best_cost, self._iterations
-        self.spent = self._watch.stopped or self._at_limit()
-        tired = self.patience is not None and self._iterations - self._gained_at > self.patience
-        return self.spent or tired
-
-    def _at_limit(self) -> bool:
         clock = time.process_time if self._effort.processor_time else time.monotonic
         if self._began is None:
             self._began = clock()
+        if self._watch.stopped:
+            return True
         if self._effort.iterations is not None:
+            self._iterations += 1
             return self._iterations > self._effort.iterations
         assert self._effort.seconds is not None
         return clock() - self._began >= self._effort.seconds
@@ -217,41 +199,15 @@ def cost_of(solution: Solution) -> int:
 def _search_locally(
     data: ProblemData, effort: Effort, initial: Solution | None, watch: Watch
 ) -> Solution:
-    """Iterated local search from one start, and anew from another when it no longer gains.
-
-    A search that has settled seldom leaves where it is, and another start ends elsewhere. One
-    that improves a given plan, or has few clients and several starts already, is not begun anew.
-    """
-    stop, observer = _Stop(effort, watch), _Observer(watch)
-    if initial is None and data.num_clients > FEW_CLIENTS:
-        stop.patience = ITERATIONS_WITHOUT_GAIN
-    ways = WAYS if data.num_clients > FEW_CLIENTS else WAYS_FOR_FEW
-    found: list[Solution] = []
-    while not stop.spent:
-        number = len(found)
-        way = ways[(effort.first_way + number) % len(ways)]
-        seed = effort.seed + SEEDS_APART * number
-        found.append(_descended(data, way, seed, initial, stop=stop, observer=observer))
-    return min(found, key=cost_of)
-
-
-def _descended(
-    data: ProblemData,
-    way: tuple[int, int, int],
-    seed: int,
-    initial: Solution | None,
-    *,
-    stop: _Stop,
-    observer: _Observer,
-) -> Solution:
-    """One iterated local search.
+    """Iterated local search from one start.
 
     Penalties for a litre or a second too much begin at the order of what driving costs: at
     the library's own beginning they are so high for our units that the search never passes
     through an overfull round, and finds one start in twenty instead of thirteen.
     """
-    history, perturbations, near = way
-    chance = RandomNumberGenerator(seed=seed)
+    ways = WAYS if data.num_clients > FEW_CLIENTS else WAYS_FOR_FEW
+    history, perturbations, near = ways[effort.first_way % len(ways)]
+    chance = RandomNumberGenerator(seed=effort.seed)
     local = LocalSearch(
         data,
         chance,
@@ -269,7 +225,6 @@ def _descended(
     if initial is None:
         random = Solution.make_random(data, chance)
         initial = local(random, penalties.max_cost_evaluator(), exhaustive=True)
-    stop.begin()
-    ils = IteratedLocalSearchParams(history_length=history, callbacks=observer)
+    ils = IteratedLocalSearchParams(history_length=history, callbacks=_Observer(watch))
     algorithm = IteratedLocalSearch(data, penalties, local, initial, ils)
-    return algorithm.run(stop, collect_stats=False).best
+    return algorithm.run(_Stop(effort, watch), collect_stats=False).best

@@ -18,10 +18,17 @@ def longest_day_seconds(problem: Problem, tanker: Tanker, on: date) -> int:
     left = _work_left(tanker, on)
     if left is None:
         return longest
-    working = sum(day not in tanker.off for day in problem.dates if _week(day) == _week(on))
+    working = sum(
+        _can_work(problem, tanker, day) for day in problem.dates if _week(day) == _week(on)
+    )
     if working == 0 or working * longest <= left:
         return longest
     return min(longest, max(left, 0) // working + tanker.break_seconds)
+
+
+def _can_work(problem: Problem, tanker: Tanker, day: date) -> bool:
+    somewhere_to_tip = tanker.may_end_loaded or bool(problem.works_open_on(day))
+    return day not in tanker.off and somewhere_to_tip
 
 
 def _week(day: date) -> date:

@@ -92,8 +92,9 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=60)
     parser.add_argument("--seeds", type=int, default=5)
+    parser.add_argument("--tankers", type=int, choices=TANKERS, help="one of the days only")
     options = parser.parse_args()
-    for tankers in TANKERS:
+    for tankers in [options.tankers] if options.tankers else TANKERS:
         new = made(tankers, options.seconds, options.seeds)
         kept = stored()
         old = kept.get(str(tankers))

@@ -16,6 +16,7 @@ from scheduler.routing.fleet import Worked
 from scheduler.routing.moves import check_move
 from scheduler.routing.plan import Effort, Plan, plan_rounds
 from scheduler.routing.problem import Works
+from scheduler.routing.week_shares import longest_day_seconds
 from tests.scheduler.routing.problems import (
     HOUR,
     MONDAY,
@@ -97,15 +98,13 @@ def test_eleven_hours_lie_between_two_rounds():
 
 @pytest.mark.parametrize("limit", [10, 16, 24])
 def test_a_plan_keeps_the_week_and_says_what_is_left(limit):
-    jobs = [a_job(n, required=False, value_pence=9000) for n in range(1, 31)]
-    tankers = (
-        a_tanker(max_week_work_seconds=limit * HOUR),
-        a_tanker(id="two", off=frozenset({MONDAY})),
-    )
+    jobs = [a_job(n, latitude=52 + 0.004 * n, value_pence=9000) for n in range(1, 41)]
+    tankers = (a_tanker(max_week_work_seconds=limit * HOUR),)
     problem = a_problem(*jobs, tankers=tankers, days=5)
     plan = plan_rounds(problem, effort=EFFORT)
     assert plan.checked
-    assert sum(r.duty_seconds for r in plan.rounds if r.tanker == "tess") <= limit * HOUR
+    worked = sum(round_.duty_seconds for round_ in plan.rounds)
+    assert (limit - 3) * HOUR < worked <= limit * HOUR
     assert len(planned_jobs(plan)) + len(plan.left_out) == len(jobs)
 
 
@@ -158,3 +157,11 @@ def test_a_works_shut_on_that_weekday_is_named():
 def test_hours_that_cannot_be_are_refused(hours):
     with pytest.raises(BadTimes, match="works"):
         replace(WORKS, hours=hours)
+
+
+def test_a_day_on_which_no_works_is_open_takes_no_share_of_the_week():
+    tanker = a_tanker(max_week_work_seconds=8 * HOUR, shift_end_seconds=14 * HOUR)
+    problem = a_problem(days=2, tankers=(tanker,), works=(replace(WORKS, hours=SHUT_ON_MONDAY),))
+    assert longest_day_seconds(problem, tanker, TUESDAY) == tanker.longest_duty_seconds
+    both = replace(problem, works=(WORKS,))
+    assert longest_day_seconds(both, tanker, TUESDAY) == 4 * HOUR
