@@ -5,6 +5,7 @@ pickled task from standard input and writes the pickled routes it found to stand
 A plain program, not a pool: a worker of a task queue may not have children of the pool kind.
 """
 
+import os
 import pickle
 import subprocess
 import sys
@@ -33,6 +34,7 @@ class Task:
     effort: Effort
     initial: Routes | None
     asked_at: float = field(default_factory=time.time)
+    asked_by: int = field(default_factory=os.getpid)
 
     @property
     def effort_left(self) -> Effort:
@@ -41,6 +43,10 @@ class Task:
             return self.effort
         left = self.effort.seconds - (time.time() - self.asked_at)
         return replace(self.effort, seconds=max(left, LEAST_SECONDS))
+
+    def is_orphan(self) -> bool:
+        """Whether the process that wants the answer has died: then nobody waits for it."""
+        return os.getppid() != self.asked_by
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +167,9 @@ def main() -> None:
     """Search once, as told on standard input."""
     task: Task = pickle.load(sys.stdin.buffer)  # noqa: S301 - written by this module's own process
     initial = None if task.initial is None else _solution_of(task.data, task.initial)
-    best = best_of_starts(task.data, task.effort_left, initial=initial)
+    best = best_of_starts(
+        task.data, task.effort_left, initial=initial, watch=Watch(should_stop=task.is_orphan)
+    )
     pickle.dump(_routes_of(best), sys.stdout.buffer)
 
 

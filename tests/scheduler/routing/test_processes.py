@@ -1,5 +1,6 @@
 """Searches on several cores: as good as the best seed, repeatable, stopped when told."""
 
+import os
 import subprocess
 import sys
 from dataclasses import replace
@@ -90,3 +91,19 @@ def test_iterations_are_never_cut():
     assert processes.Task(MODEL.data, Effort(iterations=9), None, asked_at=0.0).effort_left == (
         Effort(iterations=9)
     )
+
+
+def test_a_search_whose_asker_has_died_ends_at_once():
+    nobody = -1
+    process = processes._started(
+        processes.Task(MODEL.data, Effort(iterations=10**9), None, asked_by=nobody)
+    )
+    output, _ = process.communicate(timeout=120)
+    assert process.returncode == 0
+    assert output
+
+
+def test_a_search_whose_asker_waits_goes_on():
+    assert not processes.Task(
+        MODEL.data, Effort(iterations=1), None, asked_by=os.getppid()
+    ).is_orphan()
