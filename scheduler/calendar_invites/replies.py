@@ -22,6 +22,7 @@ LONGEST_MAIL = 256 * 1024
 LONGEST_OBJECT = 64 * 1024
 MOST_COMPONENTS = 20
 MOST_PARTS = 30
+MOST_TYPES = 100  # a report of failure quotes a whole mail, and none has so many
 HIGHEST_SEQUENCE = 2**31 - 1  # RFC 5545 §3.3.8
 ANSWERS = frozenset({"ACCEPTED", "DECLINED", "TENTATIVE", "NEEDS-ACTION"})
 METHODS = frozenset({"REPLY", "COUNTER", "REFRESH"})
@@ -76,7 +77,7 @@ def read_mail(raw: bytes) -> tuple[Envelope, Mail]:
     if len(raw) > LONGEST_MAIL:
         msg = f"The mail has {len(raw)} bytes, more than {LONGEST_MAIL}."
         raise UnreadableError(msg)
-    message = email.message_from_bytes(raw, policy=email.policy.compat32)
+    message = parse_mail(raw)
     references = f"{message.get('In-Reply-To', '')} {message.get('References', '')}"
     envelope = Envelope(
         mail_id=one_line(str(message.get("Message-ID", "")))[:250],
@@ -86,6 +87,18 @@ def read_mail(raw: bytes) -> tuple[Envelope, Mail]:
         answered=tuple(word for word in references.split()[:50] if word.isprintable()),
     )
     return envelope, message
+
+
+def parse_mail(raw: bytes) -> Mail:
+    """A mail in its parts. Raises UnreadableError for more than a parser can stand.
+
+    Python's parser goes one level deeper with each part in a part: a mail made of nothing else
+    would end the process that reads it, again and again.
+    """
+    if raw.lower().count(b"content-type:") > MOST_TYPES:
+        msg = f"The mail has more than {MOST_TYPES} parts in parts."
+        raise UnreadableError(msg)
+    return email.message_from_bytes(raw, policy=email.policy.compat32)
 
 
 def _sender(message: Mail) -> str:

@@ -7,7 +7,7 @@ import email.policy
 from typing import TYPE_CHECKING, Any
 
 from scheduler.calendar_invites.entries import one_line
-from scheduler.calendar_invites.replies import LONGEST_MAIL, MOST_PARTS
+from scheduler.calendar_invites.replies import LONGEST_MAIL, MOST_PARTS, UnreadableError, parse_mail
 from scheduler.models import Message
 
 if TYPE_CHECKING:
@@ -23,7 +23,10 @@ def note_bounce(mail: bytes, *, now: datetime) -> int:
     A Message-ID of ours is a long hash, so who quotes it has had the message. Reports of delay or
     success change nothing, and nothing is sent again by itself.
     """
-    report = email.message_from_bytes(mail[:LONGEST_MAIL], policy=email.policy.compat32)
+    try:
+        report = parse_mail(mail[:LONGEST_MAIL])
+    except UnreadableError:
+        return 0
     if report.get_content_type() != "multipart/report":
         return 0
     parts = [part for _, part in zip(range(MOST_PARTS), report.walk(), strict=False)]

@@ -5,12 +5,12 @@ A crash between taking in and marking only repeats a step that changes nothing t
 
 from __future__ import annotations
 
-import email
 import email.policy
 import imaplib
 import logging
 from contextlib import contextmanager
 from dataclasses import dataclass
+from email.parser import BytesHeaderParser
 from typing import TYPE_CHECKING, Any, Protocol
 from urllib.parse import unquote, urlsplit
 
@@ -83,7 +83,7 @@ def poll(mailbox: Mailbox, *, now: datetime) -> Polled:
 
 def delivered_to(raw: bytes) -> str:
     """The address a mail was delivered to, from the topmost header of the delivering server."""
-    headers = email.message_from_bytes(raw, policy=email.policy.compat32)
+    headers = BytesHeaderParser(policy=email.policy.compat32).parsebytes(raw)
     for name, value in headers.items():
         if name.title() in DELIVERED:
             return str(value).strip()
