@@ -6,11 +6,12 @@ import datetime as dt
 from typing import TYPE_CHECKING
 
 from django.utils.formats import date_format
+from django.utils.translation import gettext
 
 if TYPE_CHECKING:
     from servicing.models import Forecast
 
-MONTH = "F Y"
+MONTH, DAY = "F Y", "j F Y"
 
 
 def likely_span(early: dt.date, late: dt.date | None, today: dt.date) -> str:
@@ -19,15 +20,16 @@ def likely_span(early: dt.date, late: dt.date | None, today: dt.date) -> str:
     What has begun already begins `now`; without a late end it is `not before` the early one.
     """
     if late is None:
-        return f"not before {date_format(early, MONTH)}"
+        return gettext("not before %(first)s") % {"first": date_format(early, MONTH)}
     if late <= today:
-        return "about now"
+        return gettext("about now")
+    last = date_format(late, MONTH)
     if early <= today:
-        return f"between now and {date_format(late, MONTH)}"
+        return gettext("between now and %(last)s") % {"last": last}
     if (early.year, early.month) == (late.year, late.month):
-        return f"in {date_format(early, MONTH)}"
+        return gettext("in %(month)s") % {"month": last}
     first = date_format(early, "F" if early.year == late.year else MONTH)
-    return f"between {first} and {date_format(late, MONTH)}"
+    return gettext("between %(first)s and %(last)s") % {"first": first, "last": last}
 
 
 def next_emptying_words(forecast: Forecast | None, today: dt.date) -> str:
@@ -40,11 +42,12 @@ def next_emptying_words(forecast: Forecast | None, today: dt.date) -> str:
     ceiling, early = forecast.ceiling_on, forecast.removal_p10
     if ceiling is not None and (early is None or ceiling <= early):
         if ceiling <= today:
-            return "now: the longest time between emptyings allowed is up"
-        return f"by {date_format(ceiling, 'j F Y')}, the longest time between emptyings allowed"
+            return gettext("now: the longest time between emptyings allowed is up")
+        by = gettext("by %(day)s, the longest time between emptyings allowed")
+        return by % {"day": date_format(ceiling, DAY)}
     if early is None:
-        return f"by {date_format(forecast.due_on, 'j F Y')}"
+        return gettext("by %(day)s") % {"day": date_format(forecast.due_on, DAY)}
     late = forecast.removal_p90
     if ceiling is not None and (late is None or ceiling < late):
         late = ceiling
-    return f"likely {likely_span(early, late, today)}"
+    return gettext("likely %(span)s") % {"span": likely_span(early, late, today)}

@@ -11,6 +11,7 @@ from django.db.models import F, Min, Q
 
 from customers import access
 from scheduler import booking
+from scheduler.messages.own_ladder import jobs_wanted_until
 from scheduler.models import Job, TroubleReport
 from servicing.models import Forecast, System
 
@@ -65,12 +66,12 @@ class Due:
 def make_due_jobs(
     *, organisation: Organisation, today: dt.date, by_date: dt.date | None = None
 ) -> DueWork:
-    """Make a job for all that falls due by `by_date` (default: the organisation's horizon).
+    """Make a job for all that falls due by `by_date` (default: `jobs_wanted_until`).
 
     Running it twice makes nothing twice: one open job of a kind a system is a constraint of
     the database. Dates and litres of jobs nobody has been told about follow the forecast.
     """
-    until = by_date or today + dt.timedelta(days=organisation.horizon_days)
+    until = by_date or jobs_wanted_until(organisation, today)
     done = DueWork()
     open_jobs = {
         (job.system_id, job.kind): job
@@ -151,12 +152,12 @@ def is_required(row: Forecast, *, today: dt.date) -> bool:
 
 def _make(organisation: Organisation, due: Due) -> int:
     """Add the job; another worker may have been quicker, which is as good."""
-    is_emptying = due.kind == Job.Kind.EMPTYING
+    operator = organisation.tanker_operator if due.kind == Job.Kind.EMPTYING else None
     try:
         with transaction.atomic():
             Job.objects.create(
                 organisation=organisation,
-                handed_to=organisation.tanker_operator if is_emptying else None,
+                handed_to=operator,
                 system=due.system,
                 kind=due.kind,
                 due_on=due.on,
@@ -218,8 +219,7 @@ def _take_back(
     rows = Forecast.objects.filter(
         organisation=organisation, system__in={system for system, _ in candidates}
     )
-    by_system = {row.system_id: row for row in rows}
-    taken = 0
+    by_system, taken = {row.system_id: row for row in rows}, 0
     for (system, kind), job in candidates.items():
         row = by_system.get(system)
         due_on = getattr(row, field[Job.Kind(kind)]) if row else None

@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING
 
 from django.conf import settings
 from django.db import transaction
-from django.utils import timezone
+from django.utils import timezone, translation
+from django.utils.formats import date_format
+from django.utils.translation import gettext
 
 from customers import access
 from customers.models import Organisation
@@ -18,7 +20,7 @@ from scheduler.messages import consent
 from scheduler.messages.rechecks import why_no_longer
 from scheduler.messages.recipients import POST
 from scheduler.models import Message
-from servicing.documents import Letter, letters, paragraphs_of
+from servicing.documents import Frame, Letter, letters, paragraphs_of
 from servicing.models import LetterBatch
 from servicing.paper_facts import issuer_of
 
@@ -108,7 +110,7 @@ def _finish(batch: LetterBatch, now: dt.datetime) -> None:
             mine.update(done=count, changed_at=timezone.now())
 
     content = letters(
-        letters_of(messages),
+        letters_of(messages, batch.written_on),
         written_on=batch.written_on,
         title=f"Letters of {batch.organisation}",
         progress=told,
@@ -154,18 +156,33 @@ def _still_right(batch: LetterBatch, now: dt.datetime) -> list[Message]:
     return right
 
 
-def letters_of(messages: Iterable[Message]) -> Iterable[Letter]:
-    """Messages as letters."""
+def letters_of(messages: Iterable[Message], written_on: dt.date) -> Iterable[Letter]:
+    """Messages as letters, each in the language of who reads it."""
     for message in messages:
+        with translation.override(message.language):
+            frame = frame_on(written_on)
+            nobody = gettext("To whom it concerns")
         yield Letter(
             issuer=issuer_of(message.organisation),
-            to_name=message.to_name or "To whom it concerns",
+            to_name=message.to_name or nobody,
+            frame=frame,
             to_lines=address_lines(message),
             subject=message.subject,
             paragraphs=paragraphs_of(message.body_text),
             reference=message.job.system.reference if message.job else "",
             link=own_address(message.body_text),
         )
+
+
+def frame_on(day: dt.date) -> Frame:
+    """What stands round a letter written on a day, in the present language."""
+    return Frame(
+        language=(translation.get_language() or "en").partition("-")[0],
+        written=date_format(day, "j F Y"),
+        reference=gettext("Our reference:"),
+        scan=gettext("Scan for your own page"),
+        picture=gettext("QR code of your own page:"),
+    )
 
 
 def own_address(text: str) -> str:

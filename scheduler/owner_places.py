@@ -6,12 +6,15 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from django.utils.formats import date_format
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext
 
 from customers.local_days import zone_at
 from scheduler.booking import standing_appointment
 from scheduler.date_words import next_emptying_words
 from scheduler.models import Job, TroubleReport
+from scheduler.owner_phrases import assumptions_in_words
 from scheduler.owner_requests import is_household, occupancy_on
 from servicing.charts import LevelFacts, level_picture
 from servicing.models import System
@@ -61,6 +64,7 @@ class OwnersSystem:
     forecast: Forecast | None
     picture: SafeString
     next_words: str
+    assumptions: tuple[str, ...]
     occupancy: Occupancy | None
     is_household: bool
     planned: tuple[PlannedVisit, ...]
@@ -99,6 +103,7 @@ def owners_view_of(system: System, now: dt.datetime) -> OwnersSystem:
         forecast=forecast,
         picture=picture_of(system, forecast),
         next_words=next_emptying_words(forecast, today),
+        assumptions=tuple(assumptions_in_words(forecast.assumptions)) if forecast else (),
         occupancy=occupancy_on(system, today),
         is_household=is_household(system, today),
         planned=tuple(planned_visits(system, now)),
@@ -137,6 +142,7 @@ def picture_of(system: System, forecast: Forecast | None) -> SafeString:
         high=forecast.level_p90,
         trigger=forecast.trigger_litres,
         say=lambda litres: spoken(litres, units),
+        speak=gettext,
     )
     drawn = level_picture(facts, key=f"level-{system.pk}")
     return mark_safe(drawn)  # noqa: S308 (charts escape what they draw)
@@ -146,4 +152,6 @@ def appointment_words(appointment: Appointment, premises: Premises) -> str:
     """The time we named, on the clock of the place: Tuesday 8 December 2026, 08:00 to 10:00."""
     zone = zone_at(premises)
     begins, ends = appointment.starts_at.astimezone(zone), appointment.ends_at.astimezone(zone)
-    return f"{begins:%A} {begins.day} {begins:%B %Y}, {begins:%H:%M} to {ends:%H:%M}"
+    told = {"first": f"{begins:%H:%M}", "last": f"{ends:%H:%M}"}
+    day = date_format(begins.date(), "l j F Y")
+    return gettext("%(day)s, %(first)s to %(last)s") % {"day": day, **told}

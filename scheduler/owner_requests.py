@@ -6,6 +6,7 @@ import datetime as dt
 import uuid
 from typing import TYPE_CHECKING
 
+from django.conf import settings
 from django.db import IntegrityError, transaction
 
 from customers import access
@@ -100,6 +101,20 @@ def tell_occupancy(
     )
     refresh_forecast(system, today=now.astimezone(zone_at(system.premises)).date())
     return occupancy
+
+
+@transaction.atomic
+def choose_language(*, person: Person, language: str) -> bool:
+    """Note what a person reads, at their own word; False for a language the site does not speak.
+
+    Visits that stand in their calendar are told of anew when they next change.
+    """
+    if language not in dict(settings.LANGUAGES):
+        return False
+    person.language = language
+    person._change_reason = "chosen on the owner's page"  # type: ignore[attr-defined]  # noqa: SLF001
+    person.save(update_fields=["language", "changed_at"])
+    return True
 
 
 def occupancy_on(system: System, day: dt.date) -> Occupancy | None:

@@ -128,8 +128,10 @@ AXES_ENABLE_ACCESS_FAILURE_LOG = False
 AXES_VERBOSE = False
 
 LANGUAGE_CODE = "en-gb"
-# One language until a second is whole: half a translation is worse than none.
-LANGUAGES = [("en-gb", "English")]
+# What owners may read; the office works in English. A language stands here once it is whole:
+# half a translation is worse than none. Each is named in itself.
+LANGUAGES = [("en-gb", "English"), ("cy", "Cymraeg")]
+LOCALE_PATHS = [ROOT / "scheduler" / "locale"]
 TIME_ZONE = "UTC"
 USE_I18N = True
 USE_TZ = True
@@ -172,6 +174,7 @@ SERVER_EMAIL = DEFAULT_FROM_EMAIL
 REPLIES_URL = env.str("REPLIES_URL", default="")
 MAIL_AUTHSERV_ID = env.str("MAIL_AUTHSERV_ID", default="")
 REPLIES_TRUST_TOKEN = env.bool("REPLIES_TRUST_TOKEN", default=False)
+REPLIES_KEPT_DAYS = env.int("REPLIES_KEPT_DAYS", default=90)
 
 # Text messages: a gateway that takes {"to", "from", "text", "reference"} as JSON over HTTPS.
 SMS_GATEWAY_URL = env.str("SMS_GATEWAY_URL", default="")

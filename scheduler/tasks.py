@@ -8,7 +8,7 @@ from django.utils import timezone
 from customers.local_days import local_today
 from customers.models import Organisation
 from scheduler import due_work, letters, round_plans, round_upkeep, sale_completion
-from scheduler.messages import ladder, mailbox, outbox
+from scheduler.messages import ladder, mailbox, outbox, retention
 from servicing.forecasts import check_forecasts, learn_fleet_of, value_dips
 from servicing.forecasts import refresh_forecasts as refresh
 from servicing.models import System
@@ -32,6 +32,12 @@ def write_reminders() -> None:
 def poll_replies() -> None:
     """Take in the answers that wait in the mailbox, if one is set up."""
     mailbox.poll_replies()
+
+
+@shared_task
+def forget_raw_replies() -> None:
+    """Forget what old answers said word by word."""
+    retention.forget_raw_replies(now=timezone.now())
 
 
 @shared_task

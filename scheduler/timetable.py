@@ -19,6 +19,7 @@ TIMETABLE: dict[str, Wake] = {
     "drain the outbox": {"task": "scheduler.tasks.drain_outbox", "schedule": MINUTE / 4},
     "write reminders": {"task": "scheduler.tasks.write_reminders", "schedule": 10 * MINUTE},
     "poll replies": {"task": "scheduler.tasks.poll_replies", "schedule": 2 * MINUTE},
+    "forget raw replies": {"task": "scheduler.tasks.forget_raw_replies", "schedule": 360 * MINUTE},
     "refresh forecasts": {"task": "scheduler.tasks.refresh_forecasts", "schedule": 30 * MINUTE},
     "learn from fleets": {"task": "scheduler.tasks.learn_from_fleets", "schedule": 360 * MINUTE},
     "wake waiting plans": {"task": "scheduler.tasks.wake_waiting_plans", "schedule": MINUTE},

@@ -213,7 +213,7 @@ TABLE = {
 }
 for name in ("columns", "check", "bring_in", "result", "progress", "refused", "discard"):
     TABLE[f"servicing:import_{name}"] = elsewhere("by upload: tests/servicing/test_import_pages.py")
-for name in ("", "_agree", "_other_day", "_people", "_trouble", "_advice", "_paper"):
+for name in ("", "_agree", "_language", "_other_day", "_people", "_trouble", "_advice", "_paper"):
     TABLE[f"scheduler:owner{name}"] = elsewhere(
         "by signed link: tests/scheduler/test_owner_page.py"
     )

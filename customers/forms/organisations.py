@@ -10,6 +10,7 @@ from django import forms
 
 from customers.forms.dates import DayField, checked_time_zone
 from customers.forms.scaled import ScaledField
+from customers.languages import language_choices
 from customers.models import Organisation
 
 
@@ -74,6 +75,7 @@ class OrganisationForm(forms.ModelForm[Organisation]):
             "profile",
             "time_zone",
             "units",
+            "language",
             "sender_name",
             "sender_email",
             "carrier_registration",
@@ -119,11 +121,16 @@ class OrganisationForm(forms.ModelForm[Organisation]):
         self.fields["horizon_days"] = forms.IntegerField(
             min_value=7, max_value=730, label="Make jobs ahead, days"
         )
+        self.fields["language"] = forms.ChoiceField(
+            choices=language_choices(),
+            label="Owners usually read",
+            help_text="A person may choose otherwise. The office works in English.",
+        )
         self.helper = FormHelper()
         self.helper.form_tag = False
         self.helper.layout = Layout(
             Fieldset("Who we are", "name", "phone", "address"),
-            Fieldset("Rules and units", "profile", Row("time_zone", "units")),
+            Fieldset("Rules and units", "profile", Row("time_zone", "units"), "language"),
             Fieldset("Mail", Row("sender_name", "sender_email")),
             Fieldset(
                 "Carrying waste",

@@ -11,6 +11,7 @@ from django import forms
 
 from customers.forms.choices import name_blank_choices
 from customers.forms.dates import DayField, PastDayField, tell_today
+from customers.languages import language_choices
 from customers.models import ContactPreference, Party, Person, Premises
 
 
@@ -19,7 +20,7 @@ class PersonForm(forms.ModelForm[Person]):
 
     class Meta:
         model = Person
-        fields: ClassVar = ["name", "email", "phone", "postal_address", "notes"]
+        fields: ClassVar = ["name", "email", "phone", "language", "postal_address", "notes"]
         labels: ClassVar = {"email": "E-mail", "phone": "Telephone"}
         help_texts: ClassVar = {
             "postal_address": "Only where it is not the address of the place.",
@@ -33,9 +34,17 @@ class PersonForm(forms.ModelForm[Person]):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["language"] = forms.ChoiceField(
+            required=False,
+            label="Reads",
+            choices=language_choices(empty="What we usually write"),
+            help_text="Messages to them, and their own page, are in this language.",
+        )
         self.helper = FormHelper()
         self.helper.form_tag = False
-        self.helper.layout = Layout("name", Row("email", "phone"), "postal_address", "notes")
+        self.helper.layout = Layout(
+            "name", Row("email", "phone"), "language", "postal_address", "notes"
+        )
 
 
 class PartyForm(forms.Form):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from django.conf import settings
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -79,6 +80,7 @@ class Organisation(models.Model):
     profile = models.ForeignKey(CountryProfile, on_delete=models.PROTECT)
     time_zone = models.CharField(max_length=64, default="Europe/London")
     units = models.CharField(max_length=20, choices=Units, default=Units.LITRES)
+    language = models.CharField(max_length=8, default="en-gb")
     phone = models.CharField(max_length=40, blank=True)
     address = models.TextField(blank=True)
     sender_name = models.CharField(max_length=120, blank=True)
@@ -160,6 +162,11 @@ class Organisation(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def language_name(self) -> str:
+        """What its owners usually read, named in itself."""
+        return dict(settings.LANGUAGES).get(self.language, "English")
 
     @property
     def year_over_price(self) -> float | None:

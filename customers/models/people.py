@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from django.conf import settings
 from django.db import models
 from simple_history.models import HistoricalRecords
 
@@ -17,7 +18,8 @@ class Person(OwnedModel):
     email = models.EmailField(blank=True)
     phone = models.CharField(max_length=40, blank=True)
     postal_address = models.TextField(blank=True)
-    language = models.CharField(max_length=8, default="en")
+    # Empty: as their organisation writes.
+    language = models.CharField(max_length=8, blank=True, default="")
     notes = models.TextField(blank=True)
 
     objects = OwnedQuerySet["Person"].as_manager()
@@ -29,6 +31,11 @@ class Person(OwnedModel):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def language_name(self) -> str:
+        """What this person reads, named in itself."""
+        return dict(settings.LANGUAGES).get(self.language) or self.organisation.language_name
 
     @property
     def is_erased(self) -> bool:

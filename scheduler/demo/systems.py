@@ -114,6 +114,7 @@ def add_people(
         organisation=organisation,
         name=name,
         email=address if reachable else "",
+        language="cy" if number % 40 == 7 and not omars else "",
         phone=f"07700 900{number % 1000:03d}",  # Ofcom keeps 07700 900000-900999 for fiction
     )
     Party.objects.create(premises=place, person=owner, role=Party.Role.OWNER)

@@ -5,11 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.conf import settings
 
-from scheduler.messages.own_ladder import RANGES, fault_in, names_for
+from customers.languages import ENGLISH
+from scheduler.messages.own_ladder import RANGES, OwnWords, fault_in, names_for
 from scheduler.models import TellingRules
 
 LONGEST_WORDS = 2000
+OTHERS = [(code, str(name)) for code, name in settings.LANGUAGES if code != ENGLISH]
 
 
 class StepForm(forms.Form):
@@ -37,12 +40,48 @@ class StepForm(forms.Form):
             min_value=min(abs(first), abs(last)),
             max_value=max(abs(first), abs(last)),
         )
-        self.order_fields(["in_use", "days", "subject", "words"])
         names = ", ".join(f"{{{name}}}: {what}" for name, what in names_for(step).items())
         self.fields["words"].help_text = (
             "Leave it empty for our words. The greeting, the link, your name and the caution are "
             f"always added. These names are filled in: {names}."
         )
+        self.order_fields(["in_use", "days", "subject", "words"])
+        for code, name in OTHERS:
+            self._add_language(code, name)
+
+    def _add_language(self, code: str, name: str) -> None:
+        """Subject and words in a language other than English."""
+        self.fields[f"subject_{code}"] = forms.CharField(
+            required=False,
+            max_length=160,
+            label=f"Subject in {name}",
+            help_text=f"Without words of your own here, who reads {name} gets our usual words "
+            f"in {name}, not your English ones.",
+        )
+        self.fields[f"words_{code}"] = forms.CharField(
+            required=False,
+            max_length=LONGEST_WORDS,
+            label=f"Words in {name}",
+            widget=forms.Textarea(attrs={"rows": 8, "lang": code}),
+            help_text="Names in curly brackets are the same in every language.",
+        )
+
+    def other_words(self) -> dict[str, OwnWords]:
+        """Own words by language other than English."""
+        told = self.cleaned_data
+        return {
+            code: OwnWords(told[f"subject_{code}"], told[f"words_{code}"]) for code, _ in OTHERS
+        }
+
+    def clean(self) -> dict[str, Any]:
+        """No hole in the words of any language."""
+        found = super().clean() or {}
+        for name in [f"{part}_{code}" for code, _ in OTHERS for part in ("subject", "words")]:
+            found[name] = found.get(name, "").strip()
+            fault = fault_in(found[name], self.step)
+            if fault:
+                self.add_error(name, fault)
+        return found
 
     def signed_days(self) -> int:
         """Days as the ladder counts them: negative before the day."""

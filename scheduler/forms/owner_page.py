@@ -8,11 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.utils.formats import date_format
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from scheduler import triage
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+    from django_stubs_ext import StrOrPromise
 
     from scheduler.models import Job
     from servicing.models import System
@@ -22,7 +26,9 @@ DAYS_AHEAD = 400
 YEARS_BACK = 30
 
 
-def day_field(label: str, *, required: bool = True, help_text: str = "") -> forms.DateField:
+def day_field(
+    label: StrOrPromise, *, required: bool = True, help_text: StrOrPromise = ""
+) -> forms.DateField:
     """A day of the calendar."""
     return forms.DateField(
         label=label,
@@ -30,8 +36,8 @@ def day_field(label: str, *, required: bool = True, help_text: str = "") -> form
         help_text=help_text,
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         error_messages={
-            "required": "Give a day.",
-            "invalid": "Give a day of the calendar.",
+            "required": _("Give a day."),
+            "invalid": _("Give a day of the calendar."),
         },
     )
 
@@ -39,15 +45,15 @@ def day_field(label: str, *, required: bool = True, help_text: str = "") -> form
 class OtherDayForm(forms.Form):
     """Up to three days that would suit, and words."""
 
-    first = day_field("A day that suits you")
-    second = day_field("Another", required=False)
-    third = day_field("And another", required=False)
+    first = day_field(_("A day that suits you"))
+    second = day_field(_("Another"), required=False)
+    third = day_field(_("And another"), required=False)
     words = forms.CharField(
-        label="Anything we should know",
+        label=_("Anything we should know"),
         required=False,
         max_length=500,
         widget=forms.Textarea(attrs={"rows": 2}),
-        help_text="For example: after three o'clock, or not on Thursdays.",
+        help_text=_("For example: after three o'clock, or not on Thursdays."),
     )
 
     def __init__(self, *args: Any, job: Job, today: dt.date, **kwargs: Any) -> None:
@@ -62,9 +68,9 @@ class OtherDayForm(forms.Form):
             if day is None:
                 continue
             if day <= self.today:
-                self.add_error(name, "Choose a day from tomorrow on.")
+                self.add_error(name, _("Choose a day from tomorrow on."))
             elif day > self.today + dt.timedelta(days=DAYS_AHEAD):
-                self.add_error(name, "Choose a day within the next thirteen months.")
+                self.add_error(name, _("Choose a day within the next thirteen months."))
         return cleaned
 
     def days(self) -> list[dt.date]:
@@ -76,14 +82,15 @@ class OtherDayForm(forms.Form):
 class SystemChoice(forms.Form):
     """A form about one of the systems at a place; with one only it is not asked."""
 
-    system = forms.ChoiceField(label="Which one")
+    system = forms.ChoiceField(label=_("Which one"))
 
     def __init__(self, *args: Any, systems: Iterable[System], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.systems = {str(one.public_id): one for one in systems}
         field = self.fields["system"]
         field.choices = [  # type: ignore[attr-defined]
-            (key, f"{one.get_kind_display()} {one.reference}") for key, one in self.systems.items()
+            (key, f"{gettext(one.get_kind_display())} {one.reference}")
+            for key, one in self.systems.items()
         ]
         if len(self.systems) == 1:
             field.widget = forms.HiddenInput()
@@ -100,17 +107,18 @@ class PeopleForm(SystemChoice):
     prefix = "people"
 
     persons = forms.IntegerField(
-        label="How many of you live here now",
+        label=_("How many of you live here now"),
         min_value=0,
         max_value=MOST_PERSONS,
         widget=forms.NumberInput(attrs={"inputmode": "numeric", "class": "short"}),
         error_messages={
-            "required": "Say how many.",
-            "invalid": "Give a whole number.",
-            "max_value": f"For more than {MOST_PERSONS} people please ring us.",
+            "required": _("Say how many."),
+            "invalid": _("Give a whole number."),
+            "max_value": _("For so many people please ring us."),
+            "min_value": _("Give a whole number."),
         },
     )
-    since = day_field("From which day", help_text="A day to come is welcome too.")
+    since = day_field(_("From which day"), help_text=_("A day to come is welcome too."))
 
     def __init__(self, *args: Any, today: dt.date, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -124,11 +132,14 @@ class PeopleForm(SystemChoice):
         if since is None or system is None:
             return cleaned
         if system.installed_on and since < system.installed_on:
-            self.add_error("since", f"It was put in on {date_format(system.installed_on)}.")
+            self.add_error(
+                "since",
+                _("It was put in on %(day)s.") % {"day": date_format(system.installed_on, "j F Y")},
+            )
         elif since < self.today - dt.timedelta(days=365 * YEARS_BACK):
-            self.add_error("since", "That is longer ago than we reckon with.")
+            self.add_error("since", _("That is longer ago than we reckon with."))
         elif since > self.today + dt.timedelta(days=DAYS_AHEAD):
-            self.add_error("since", "Choose a day within the next thirteen months.")
+            self.add_error("since", _("Choose a day within the next thirteen months."))
         return cleaned
 
 
@@ -139,21 +150,21 @@ class TroubleForm(SystemChoice):
 
     key = forms.UUIDField(widget=forms.HiddenInput)
     sign = forms.ChoiceField(
-        label="What do you notice?",
+        label=_("What do you notice?"),
         widget=forms.RadioSelect,
-        error_messages={"required": "Choose what comes nearest."},
+        error_messages={"required": _("Choose what comes nearest.")},
     )
     words = forms.CharField(
-        label="In your own words",
+        label=_("In your own words"),
         required=False,
         max_length=1000,
         widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="Since when, where, how much. Please do not lift a cover to find out.",
+        help_text=_("Since when, where, how much. Please do not lift a cover to find out."),
     )
 
     def __init__(self, *args: Any, has_plant: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["key"].initial = uuid.uuid4
         self.fields["sign"].choices = [  # type: ignore[attr-defined]
-            (sign.key, sign.says) for sign in triage.signs_for(has_plant=has_plant)
+            (sign.key, gettext(sign.says)) for sign in triage.signs_for(has_plant=has_plant)
         ]

@@ -6,6 +6,7 @@ import datetime as dt
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from customers.forms.dates import DayField
 from customers.models import Sale
@@ -21,9 +22,9 @@ class SaleForm(forms.ModelForm[Sale]):
     """Day of completion and the new owner."""
 
     completes_on = DayField(
-        label="Day of completion",
-        help_text="From this day on the place is the new owner's.",
-        error_messages={"required": "Give the day, or the day it is likely to be."},
+        label=_("Day of completion"),
+        help_text=_("From this day on the place is the new owner's."),
+        error_messages={"required": _("Give the day, or the day it is likely to be.")},
     )
 
     class Meta:
@@ -38,25 +39,27 @@ class SaleForm(forms.ModelForm[Sale]):
             "keeps_agreement",
         ]
         labels: ClassVar = {
-            "buyer_name": "Name of the new owner",
-            "buyer_email": "Their e-mail",
-            "buyer_phone": "Their telephone",
-            "buyer_address": "Their postal address",
-            "occupiers_stay": "The tenants stay",
-            "keeps_agreement": "The new owner takes the aftercare agreement over",
+            "buyer_name": _("Name of the new owner"),
+            "buyer_email": _("Their e-mail"),
+            "buyer_phone": _("Their telephone"),
+            "buyer_address": _("Their postal address"),
+            "occupiers_stay": _("The tenants stay"),
+            "keeps_agreement": _("The new owner takes the aftercare agreement over"),
         }
         help_texts: ClassVar = {
-            "buyer_email": "With their leave. Link and pack go there; without it a letter goes to the house.",
-            "buyer_address": "Only where it is not the house that is sold.",
-            "occupiers_stay": "They keep their links; everybody else's end.",
-            "keeps_agreement": "Otherwise it ends on the day of completion.",
+            "buyer_email": _(
+                "With their leave. Link and pack go there; without it a letter goes to the house."
+            ),
+            "buyer_address": _("Only where it is not the house that is sold."),
+            "occupiers_stay": _("They keep their links; everybody else's end."),
+            "keeps_agreement": _("Otherwise it ends on the day of completion."),
         }
         widgets: ClassVar = {
             "buyer_address": forms.Textarea(attrs={"rows": 3}),
             "buyer_phone": forms.TextInput(attrs={"type": "tel"}),
         }
         error_messages: ClassVar = {
-            "buyer_name": {"required": "Give the name; the solicitor knows it."},
+            "buyer_name": {"required": _("Give the name; the solicitor knows it.")},
         }
 
     def __init__(self, *args: Any, premises: Premises, today: dt.date, **kwargs: Any) -> None:
@@ -73,7 +76,7 @@ class SaleForm(forms.ModelForm[Sale]):
         """Neither years ago nor years ahead."""
         day: dt.date = self.cleaned_data["completes_on"]
         if not self.today - BACK <= day <= self.today + AHEAD:
-            message = "Give a day within two years of today."
+            message = _("Give a day within two years of today.")
             raise forms.ValidationError(message)
         return day
 

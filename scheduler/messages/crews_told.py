@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef
+from django.utils import translation
 
+from customers.languages import ENGLISH
 from scheduler.calendar_invites.entries import Party, mailbox, one_line
 from scheduler.messages import events
 from scheduler.messages.compose import Draft, write_down
@@ -29,6 +31,7 @@ CAUTION = (
 )
 
 
+@translation.override(ENGLISH)  # an owner's page may be what moved the round
 def tell_crew(planned: Round, *, now: datetime) -> list[Message]:
     """Bring the crew's event in line with the round; a changed crew is told, both sides."""
     told: list[Message | None] = []
@@ -45,6 +48,7 @@ def tell_crew(planned: Round, *, now: datetime) -> list[Message]:
     return [message for message in told if message is not None]
 
 
+@translation.override(ENGLISH)
 def tell_crew_off(planned: Round, *, now: datetime, reason: str) -> list[Message]:
     """Take the round out of its crew's calendar."""
     told = [_call_off(event, now, reason) for event in _standing(planned)]

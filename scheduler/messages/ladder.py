@@ -13,7 +13,7 @@ from django.utils import timezone
 from customers.models import Agreement, Organisation
 from scheduler.messages import consent, steps, visits_told
 from scheduler.messages.compose import Draft, write_down
-from scheduler.messages.letters import comes_too_late
+from scheduler.messages.letters import comes_too_late, in_time
 from scheduler.messages.own_ladder import ladder_of
 from scheduler.messages.quiet_hours import is_bank_holiday, reminder_moment
 from scheduler.messages.recipients import POST, who_decides, who_expects_us
@@ -24,7 +24,7 @@ from scheduler.messages.words import job_facts, local_day, span_in_words
 from scheduler.models import Appointment, Job, Message
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
     from datetime import date
 
     from scheduler.messages.own_ladder import Ladder, OwnWords
@@ -135,9 +135,11 @@ def remind_of_visit(appointment: Appointment, *, ladder: Ladder, now: datetime) 
     events = {event.attendee_email: event for event in appointment.events.all()}
     when = span_in_words(appointment.starts_at, appointment.ends_at, zone)
     written = 0
-    for recipient in who_expects_us(premises, today, short=rung.step.name == "reminder_day"):
+    starts, organisation = appointment.starts_at, job.organisation
+    for person in who_expects_us(premises, today, short=rung.step.name == "reminder_day"):
+        recipient = in_time(person, now, starts, organisation=organisation, zone=zone)
         if recipient.channel == POST and comes_too_late(
-            now, appointment.starts_at, organisation=job.organisation, zone=zone
+            now, starts, organisation=organisation, zone=zone
         ):
             continue  # the booking itself was told, by letter or telephone
         draft = _draft(
@@ -150,7 +152,7 @@ def remind_of_visit(appointment: Appointment, *, ladder: Ladder, now: datetime) 
             when=when,
             event=events.get(recipient.address),
             own=ladder.words.get(rung.step.name),
-            expires_at=appointment.starts_at,
+            expires_at=starts,
         )
         written += write_down(draft) is not None
     return written
@@ -175,7 +177,7 @@ def _draft(
     when: str = "",
     event: CalendarEvent | None = None,
     expires_at: datetime | None = None,
-    own: OwnWords | None = None,
+    own: Mapping[str, OwnWords] | None = None,
 ) -> Draft:
     zone = job.system.premises.zone_name
     morning = reminder_moment(

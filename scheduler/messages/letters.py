@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from scheduler.messages.calls import want_call
 from scheduler.messages.compose import Draft, write_down
 from scheduler.messages.quiet_hours import working_days_between
-from scheduler.messages.recipients import POST, Recipient
+from scheduler.messages.recipients import POST, Recipient, by_mail
 from scheduler.messages.timing import holiday_region
-from scheduler.messages.words import job_facts, local_day, span_in_words
+from scheduler.messages.words import in_english, job_facts, local_day, span_in_words
 from scheduler.models import Call, Message
 
 if TYPE_CHECKING:
@@ -43,6 +43,43 @@ def comes_too_late(
     return working_days_between(first, last, holiday_region(organisation)) < LETTER_TAKES
 
 
+def in_time(
+    recipient: Recipient,
+    now: datetime,
+    needed_at: datetime,
+    *,
+    organisation: Organisation,
+    zone: str,
+) -> Recipient:
+    """The same person by e-mail, where they have it and a letter would come too late."""
+    if recipient.channel != POST:
+        return recipient
+    mail = by_mail(recipient.person)
+    if mail is None or not comes_too_late(now, needed_at, organisation=organisation, zone=zone):
+        return recipient
+    return mail
+
+
+def way_for(appointment: Appointment, recipient: Recipient, now: datetime) -> Recipient:
+    """By which way a person is told of a visit: who has it in their calendar is told there again.
+
+    Who knows from a letter already gets nothing new, and nobody with e-mail a letter too late.
+    """
+    mail = by_mail(recipient.person) if recipient.channel == POST else None
+    if mail is None or _knows(appointment, recipient.person):
+        return recipient
+    if appointment.events.filter(attendee_email=mail.address, cancelled_at=None).exists():
+        return mail
+    job = appointment.job
+    zone = job.system.premises.zone_name
+    return in_time(recipient, now, appointment.starts_at, organisation=job.organisation, zone=zone)
+
+
+def _knows(appointment: Appointment, person: Person) -> bool:
+    standing = [line for line in _lines(appointment, person) if line.stands]
+    return bool(standing) and standing[-1].says == f"{appointment.starts_at.timestamp():.0f}"
+
+
 def tell(appointment: Appointment, recipient: Recipient, now: datetime) -> Message | None:
     """Say when the visit is, unless the last word to this person says so already."""
     says = f"{appointment.starts_at.timestamp():.0f}"
@@ -57,11 +94,21 @@ def tell(appointment: Appointment, recipient: Recipient, now: datetime) -> Messa
 
 
 def call_off(
-    appointment: Appointment, keep: Collection[int], now: datetime, reason: str
+    appointment: Appointment,
+    keep: Collection[int],
+    now: datetime,
+    reason: str,
+    mailed: Collection[int] = (),
 ) -> list[Message]:
-    """Tell everybody who heard of the visit on paper or by telephone, but `keep`, that it is off."""
+    """Tell everybody who heard of the visit on paper or by telephone, but `keep`, that it is off.
+
+    Who is `mailed` now gets no letter that still waits.
+    """
     told = []
     for recipient in _told_people(appointment):
+        if recipient.person.pk in mailed:
+            drop_waiting(appointment, recipient.person, now)
+            continue
         if recipient.person.pk in keep:
             continue
         lines = _lines(appointment, recipient.person)
@@ -110,7 +157,7 @@ def _write(
     when = span_in_words(appointment.starts_at, appointment.ends_at, zone)
     key = f"{_key(appointment, recipient.person)}{number}:{says}"
     if comes_too_late(now, appointment.starts_at, organisation=job.organisation, zone=zone):
-        why = f"{NEWS[template]} {when}. A letter would come too late."
+        why = in_english(NEWS[template], when) + " A letter would come too late."
         want_call(
             key=key,
             job=job,

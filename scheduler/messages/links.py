@@ -8,9 +8,12 @@ from django.conf import settings
 from django.urls import NoReverseMatch, reverse
 
 from scheduler.messages.consent import leave_token
+from scheduler.messages.opened import mark_for
 from scheduler.owner_links import owner_url
 
 if TYPE_CHECKING:
+    from uuid import UUID
+
     from customers.models import Organisation, Person, Premises
 
 
@@ -22,10 +25,11 @@ def full_address(name: str, *arguments: str) -> str:
         return ""
 
 
-def owner_address(person: Person, premises: Premises) -> str:
-    """Address of the owner's page of one place, for one person."""
+def owner_address(person: Person, premises: Premises, message: UUID | None = None) -> str:
+    """Address of the owner's page of one place, for one person, as it stands in one message."""
     try:
-        return f"{settings.SITE_ADDRESS}{owner_url(premises=premises, person=person)}"
+        path = owner_url(premises=premises, person=person)
+        return f"{settings.SITE_ADDRESS}{path}{mark_for(message) if message else ''}"
     except NoReverseMatch:
         return ""
 

@@ -23,6 +23,7 @@ from customers import access
 from scheduler.calendar_invites.entries import Party
 from scheduler.messages import consent
 from scheduler.messages.claims import claim, give_back, release, sendable, still_held
+from scheduler.messages.compose import write_again
 from scheduler.messages.delivery import Post, PostClosed, PostSilent, open_post
 from scheduler.messages.links import leave_address
 from scheduler.messages.mime import Letter, wire_bytes
@@ -206,8 +207,13 @@ def _sender(message: Message) -> Party:
 
 @transaction.atomic
 def send_again(*, message: Message, by: User, now: datetime | None = None) -> bool:
-    """Give a message that could not be sent another chance, at somebody's word."""
+    """Give a message that could not be sent another chance, at somebody's word.
+
+    One that has no words yet is written first; False where it still cannot be.
+    """
     access.require_change(by, message)
+    if not write_again(message):
+        return False
     moment = now or timezone.now()
     dead = Message.objects.filter(pk=message.pk, state=State.DEAD)
     revived = dead.update(

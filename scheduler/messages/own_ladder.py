@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import asdict, astuple, dataclass, field
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from django.db import transaction
 
 from customers import access
-from scheduler.messages.steps import BEFORE_VISIT, OFFERS, Step
+from customers.languages import ENGLISH
+from scheduler.messages.steps import BEFORE_VISIT, OFFERS, Step, reach
+from scheduler.messages.timing import holiday_region
 from scheduler.models import LadderStep, TellingRules
 
 if TYPE_CHECKING:
@@ -59,11 +62,11 @@ class OwnWords:
 
 @dataclass(frozen=True, slots=True)
 class Ladder:
-    """The steps an organisation uses, in order, and its own words by step."""
+    """The steps an organisation uses, in order, and its own words by step and language."""
 
     offers: tuple[Step, ...] = OFFERS
     reminders: tuple[Step, ...] = BEFORE_VISIT
-    words: Mapping[str, OwnWords] = field(default_factory=dict)
+    words: Mapping[str, Mapping[str, OwnWords]] = field(default_factory=dict)
 
 
 def ladder_of(organisation: Organisation) -> Ladder:
@@ -78,8 +81,25 @@ def ladder_of(organisation: Organisation) -> Ladder:
             if row is None or row.in_use
         )
 
-    words = {name: OwnWords(row.subject, row.words) for name, row in own.items()}
+    words = {name: words_of(row) for name, row in own.items()}
     return Ladder(kept(OFFERS), kept(BEFORE_VISIT), words)
+
+
+def words_of(row: LadderStep) -> dict[str, OwnWords]:
+    """The own words of a step by language; a language without any is not named."""
+    said = {ENGLISH: OwnWords(row.subject, row.words)}
+    said |= {code: OwnWords(**words) for code, words in row.other_words.items()}
+    return {code: words for code, words in said.items() if words.subject or words.words}
+
+
+def jobs_wanted_until(organisation: Organisation, today: dt.date) -> dt.date:
+    """The last due day for which there is to be a job today: never before what is offered today.
+
+    With ninety days ahead alone, midwinter would have no jobs when its offers begin in October.
+    """
+    offers, region = ladder_of(organisation).offers, holiday_region(organisation)
+    plain = today + timedelta(days=organisation.horizon_days)
+    return max(plain, reach(today, offers=offers, region=region))
 
 
 def names_for(step: str) -> dict[str, str]:
@@ -108,20 +128,29 @@ def set_step(
     subject: str,
     words: str,
     by: User,
+    other_words: Mapping[str, OwnWords] | None = None,
 ) -> LadderStep:
-    """Write how one step of the ladder shall be.
+    """Write how one step of the ladder shall be; `other_words` by language other than English.
 
     Raises ValueError for a day outside the step's range, or words that name what nobody knows.
     """
     access.require(by, "manage", organisation)
     first, last = RANGES[name]
-    fault = fault_in(subject, name) or fault_in(words, name)
+    others = {code: one for code, one in (other_words or {}).items() if one.subject or one.words}
+    texts = [subject, words, *(text for one in others.values() for text in astuple(one))]
+    fault = next((fault for text in texts if (fault := fault_in(text, name))), "")
     if fault or not first <= days <= last:
         raise ValueError(fault or f"{days} is not between {first} and {last}.")
     step, _ = LadderStep.objects.update_or_create(
         organisation=organisation,
         name=name,
-        defaults={"days": days, "in_use": in_use, "subject": subject, "words": words},
+        defaults={
+            "days": days,
+            "in_use": in_use,
+            "subject": subject,
+            "words": words,
+            "other_words": {code: asdict(one) for code, one in others.items()},
+        },
     )
     return step
 

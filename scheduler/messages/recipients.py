@@ -11,7 +11,7 @@ from django.db.models import Q
 from customers.models import ContactPreference, Party
 from scheduler.calendar_invites.entries import mailbox
 from scheduler.messages.texts import mobile_number
-from scheduler.messages.timing import rules_of
+from scheduler.messages.timing import letter_first, rules_of
 from scheduler.models import TellingRules
 
 if TYPE_CHECKING:
@@ -86,12 +86,26 @@ def text_way(person: Person, premises: Premises) -> Recipient | None:
 
 
 def way_to(person: Person, premises: Premises | None = None) -> Recipient | None:
-    """By e-mail where there is a usable address, else by letter, else not at all."""
-    if person.email:
-        try:
-            return Recipient(person, EMAIL, mailbox(person.email))
-        except ValueError:
-            pass  # an address nobody can be written to: fall back to the letter box
+    """By e-mail where there is a usable address, else by letter, else not at all.
+
+    Where the office prefers letters it is the other way round.
+    """
+    if letter_first((premises or person).organisation):
+        return _by_letter(person, premises) or by_mail(person)
+    return by_mail(person) or _by_letter(person, premises)
+
+
+def by_mail(person: Person) -> Recipient | None:
+    """By e-mail; None without an address that can be written to."""
+    if not person.email:
+        return None
+    try:
+        return Recipient(person, EMAIL, mailbox(person.email))
+    except ValueError:
+        return None  # an address nobody can be written to
+
+
+def _by_letter(person: Person, premises: Premises | None) -> Recipient | None:
     postal = person.postal_address.strip() or (premises.one_line_address if premises else "")
     if not postal:
         return None

@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING
 
 from django.conf import settings
 from django.db import transaction
+from django.utils import translation
+from django.utils.translation import gettext
 
 from customers import access
 from scheduler.calendar_invites import replies as wire
 from scheduler.calendar_invites.entries import Party, one_line
 from scheduler.calendar_invites.objects import counter_declined
-from scheduler.messages.compose import CalendarPart, Draft, write_down
+from scheduler.messages.compose import CalendarPart, Draft, heard_in, write_down
 from scheduler.messages.events import entry_of
 from scheduler.messages.senders import organizer_of, token_fits
 from scheduler.messages.words import job_facts, span_in_words
@@ -187,11 +189,13 @@ def keep_our_time(*, reply: Reply, by: User, now: datetime) -> Message | None:
     job = event.appointment.job
     zone = job.system.premises.zone_name
     words = span_in_words(event.starts_at, event.ends_at, zone)
+    with translation.override(heard_in(event)):
+        comment = gettext("Our visit stays as it is: %(when)s.") % {"when": words}
     content = counter_declined(
         entry_of(event),
         organizer=organizer_of(event),
         attendee=Party(event.attendee_email, one_line(event.attendee_name)),
-        comment=f"We keep to {words}.",
+        comment=comment,
     )
     return write_down(
         Draft(

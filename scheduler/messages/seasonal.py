@@ -6,6 +6,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from django.db import transaction
+from django.utils.translation import gettext, gettext_noop
 
 from customers.models import Agreement, Premises
 from scheduler.messages import consent
@@ -13,7 +14,7 @@ from scheduler.messages.compose import Draft, write_down
 from scheduler.messages.quiet_hours import reminder_moment
 from scheduler.messages.recipients import who_expects_us
 from scheduler.messages.timing import holiday_region, hours_of
-from scheduler.messages.words import local_day, organisation_facts
+from scheduler.messages.words import lazily, local_day, organisation_facts
 from servicing.models import ChamberFinding
 
 if TYPE_CHECKING:
@@ -25,9 +26,9 @@ if TYPE_CHECKING:
 FROM_DAY, TO_DAY = (11, 15), (12, 18)
 LOOKS_BACK = timedelta(days=730)
 IN_WORDS = {
-    ChamberFinding.Debris.FAT: "fat",
-    ChamberFinding.Debris.WIPES: "wipes",
-    ChamberFinding.Debris.SANITARY: "sanitary items",
+    ChamberFinding.Debris.FAT: gettext_noop("fat"),
+    ChamberFinding.Debris.WIPES: gettext_noop("wipes"),
+    ChamberFinding.Debris.SANITARY: gettext_noop("sanitary items"),
 }
 
 
@@ -69,7 +70,7 @@ def _note(premises: Premises, found: list[str], now: datetime) -> int:
             facts={
                 **organisation_facts(organisation),
                 "place": str(premises),
-                "found": " and ".join(found),
+                "found": in_a_row(found),
             },
             send_at=max(now, leaves),
             expires_at=now + _left(today),
@@ -80,6 +81,12 @@ def _note(premises: Premises, found: list[str], now: datetime) -> int:
         for recipient in who_expects_us(premises, today)
     ]
     return sum(write_down(draft) is not None for draft in drafts)
+
+
+@lazily
+def in_a_row(words: list[str]) -> str:
+    """Things found: fat, wipes."""
+    return ", ".join(gettext(word) for word in words)
 
 
 def _left(today: date) -> timedelta:

@@ -27,6 +27,9 @@ OFFERS = (
 )
 TELEPHONE_AFTER_DAYS = 60  # overdue by so much: ring
 
+# From the last day of midwinter back to the day for which it is offered.
+LONGEST_PULL = (date(2027, 1, 31) - date(2026, 11, 30)).days
+
 BEFORE_VISIT = (Step("reminder_week", -7), Step("reminder_day", -1))
 
 
@@ -68,6 +71,19 @@ def offer_rung(
         if day <= today < until
     ]
     return reached[-1] if reached else None
+
+
+def reach(today: date, *, offers: Sequence[Step] = OFFERS, region: str = "") -> date:
+    """The last due day whose first offer has come by `today`; `today` where nothing is offered.
+
+    On 1 October, with the usual ladder, it is 31 January: midwinter is offered by then.
+    """
+    first = min((step for step in offers if step.days < 0), key=lambda s: s.days, default=None)
+    if first is None:
+        return today
+    plain = today - timedelta(days=first.days)
+    days = (plain + timedelta(days=ahead) for ahead in range(LONGEST_PULL + 1))
+    return max((day for day in days if _day_of(first, day, region) <= today), default=plain)
 
 
 def _day_of(step: Step, due_on: date, region: str) -> date:

@@ -7,7 +7,7 @@ them. Calling one twice adds nothing.
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.db import transaction
 
@@ -15,11 +15,21 @@ from scheduler.messages import visits_told
 from scheduler.messages.calls import want_call
 from scheduler.messages.compose import Draft, write_down
 from scheduler.messages.crews_told import tell_crew, tell_crew_off
-from scheduler.messages.letters import comes_too_late
+from scheduler.messages.letters import comes_too_late, in_time
 from scheduler.messages.recipients import POST, Recipient, who_decides, who_expects_us
 from scheduler.messages.timing import leaving_moment
-from scheduler.messages.words import day_in_words, job_facts, local_day, span_in_words
+from scheduler.messages.words import (
+    day_in_words,
+    in_english,
+    job_facts,
+    litres_in_words,
+    local_day,
+    span_in_words,
+)
 from scheduler.models import Appointment, Job, Message, Round
+
+if TYPE_CHECKING:
+    from customers.models import Person
 
 # A report is worth having for a month, an offer until the visit would begin.
 REPORT_LASTS = timedelta(days=30)
@@ -58,7 +68,7 @@ def tell_day_offered(*, appointment: Appointment, now: datetime) -> list[Message
         facts={"when": when},
         now=now,
         expires_at=appointment.starts_at,
-        news=f"We offer {when}.",
+        news=in_english("We offer", when),
     )
 
 
@@ -180,10 +190,11 @@ def tell_visit_abandoned(*, job: Job, now: datetime) -> list[Message]:
 def _report_facts(job: Job) -> dict[str, Any]:
     visit = job.visit
     emptying = getattr(visit, "emptying", None)
+    litres = emptying.litres_removed if emptying else None
     forecast = getattr(job.system, "forecast", None)
     return {
         "visited": day_in_words(visit.visited_on) if visit else "",
-        "litres": round(emptying.litres_removed) if emptying and emptying.litres_removed else None,
+        "taken": litres_in_words(litres, job.organisation.units) if litres else "",
         "next_due": day_in_words(forecast.due_on) if forecast and forecast.due_on else "",
         "lid_back_on": bool(visit and visit.lid_back_on),
     }
@@ -211,12 +222,11 @@ def _tell_people(
         now, expires_at, organisation=job.organisation, zone=zone
     )
     told = []
-    for recipient in people:
+    for one in people:
+        recipient = in_time(one, now, expires_at, organisation=job.organisation, zone=zone)
         this = f"{key}:{recipient.person.public_id.hex}"
         if too_near and recipient.channel == POST:
-            why = f"{news} A letter would come too late."
-            person = recipient.person
-            want_call(key=this, job=job, person=person, why=why, useful_until=expires_at)
+            _ring_instead(job, recipient.person, key=this, news=news, useful_until=expires_at)
             continue
         draft = Draft(
             key=this,
@@ -233,3 +243,8 @@ def _tell_people(
         )
         told.append(write_down(draft))
     return [message for message in told if message is not None]
+
+
+def _ring_instead(job: Job, person: Person, *, key: str, news: str, useful_until: datetime) -> None:
+    why = f"{news} A letter would come too late."
+    want_call(key=key, job=job, person=person, why=why, useful_until=useful_until)

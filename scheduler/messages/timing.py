@@ -34,6 +34,12 @@ def rules_of(organisation: Organisation) -> TellingRules | None:
         return None
 
 
+def letter_first(organisation: Organisation) -> bool:
+    """Whether it writes letters even to those who have e-mail."""
+    rules = rules_of(organisation)
+    return rules is not None and rules.order == TellingRules.Order.LETTER_FIRST
+
+
 def hours_of(organisation: Organisation) -> Hours:
     """From when to when its owners may be written to."""
     rules = rules_of(organisation)

@@ -10,6 +10,7 @@ from django.db.models import Case, CharField, Exists, OuterRef, Q, Subquery, Val
 from customers.models import Agreement, ContactPreference, Party
 from scheduler.messages.consent import MARKETING
 from scheduler.messages.recipients import DECIDES, EMAIL, IS_THERE, POST
+from scheduler.messages.timing import letter_first
 from scheduler.models import Appointment, Call, Job
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ def unsettled_jobs(organisation: Organisation, today: date) -> JobQuerySet:
     offered = Appointment.objects.filter(job=OuterRef("pk"), cancelled_at__isnull=True)
     refused = Call.objects.filter(job=OuterRef("pk"), outcome=Call.Outcome.NOT_WANTED)
     agreements = Agreement.objects.current(today).filter(premises=OuterRef("system__premises"))
-    people = _people_there(today)
+    people = _people_there(today, letter_first=letter_first(organisation))
     return (
         Job.objects.filter(
             ~Exists(offered),
@@ -58,11 +59,10 @@ def unsettled_jobs(organisation: Organisation, today: date) -> JobQuerySet:
 MAY_BE_ASKED = Q(reachable=True) & (Q(agreed=True) | Q(consenting=True))
 
 
-def _people_there(today: date) -> QuerySet[Party]:
+def _people_there(today: date, *, letter_first: bool) -> QuerySet[Party]:
     """People with a part in the premises of the job today, whom some address reaches."""
-    written_to = (
-        ~Q(person__email="")
-        | ~Q(person__postal_address="")
+    has_letter_box = (
+        ~Q(person__postal_address="")
         | ~Q(premises__address="")
         | ~Q(premises__town="")
         | ~Q(premises__postcode="")
@@ -70,12 +70,12 @@ def _people_there(today: date) -> QuerySet[Party]:
     return Party.objects.filter(
         Q(since__isnull=True) | Q(since__lte=today),
         Q(until__isnull=True) | Q(until__gte=today),
-        written_to,
+        ~Q(person__email="") | has_letter_box,
         premises=OuterRef("system__premises"),
         role__in=[*DECIDES, *IS_THERE],
     ).annotate(
         way=Case(
-            When(person__email="", then=Value(str(POST))),
+            When(has_letter_box if letter_first else Q(person__email=""), then=Value(str(POST))),
             default=Value(str(EMAIL)),
             output_field=CharField(),
         ),

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from django.utils import translation
+from django.utils.translation import gettext, gettext_noop
+
+from customers.languages import language_of
 from scheduler.calendar_invites.entries import Party
 from scheduler.messages import events, letters
 from scheduler.messages.compose import Draft, write_down
@@ -18,8 +22,8 @@ if TYPE_CHECKING:
     from scheduler.models import Appointment, Message
 
 LEAVE_REACHABLE = (
-    "Please leave the cover reachable, the gate open and animals indoors. "
-    "We will never ask you to open the tank."
+    gettext_noop("Please leave the cover reachable, the gate open and animals indoors."),
+    gettext_noop("We will never ask you to open the tank."),
 )
 
 
@@ -34,16 +38,18 @@ def tell(
     premises = appointment.job.system.premises
     today = local_day(now, premises.zone_name)
     people = who_expects_us(premises, today) if _stands(appointment) else []
-    kept, by_letter = set(), set()
-    for recipient in people:
+    kept, by_letter, mailed = set(), set(), set()
+    for person in people:
+        recipient = letters.way_for(appointment, person, now)
         if recipient.channel == EMAIL:
             kept.add(recipient.address)
+            mailed.add(recipient.person.pk)
             told.append(_invite(appointment, recipient, now))
         else:
             told.append(letters.tell(appointment, recipient, now))
             by_letter.add(recipient.person.pk)
     if called_off == "cancellation":
-        told += letters.call_off(appointment, by_letter, now, reason)
+        told += letters.call_off(appointment, by_letter, now, reason, mailed)
     standing = appointment.events.filter(cancelled_at__isnull=True)
     told += [
         _call_off(event, now, reason, called_off)
@@ -63,15 +69,17 @@ def _stands(appointment: Appointment) -> bool:
 def _invite(appointment: Appointment, recipient: Recipient, now: datetime) -> Message | None:
     attendee = Party(recipient.address, recipient.person.name)
     earlier = _times_before(appointment, recipient.address)
+    with translation.override(language_of(recipient.person, appointment.job.organisation)):
+        said = _said(appointment)
     event, is_new_revision = events.record(
-        said=_said(appointment), attendee=attendee, now=now, appointment=appointment
+        said=said, attendee=attendee, now=now, appointment=appointment
     )
     if not is_new_revision:
         return None
     heard = events.supersede(event)
     before = span_in_words(*earlier, _zone(appointment)) if earlier and heard else ""
     facts = {**_facts(appointment), "before": before}
-    facts["is_moved"] = bool(before) and before != facts["when"]
+    facts["is_moved"] = bool(before) and str(before) != str(facts["when"])
     return write_down(_draft(event, recipient, "update" if heard else "invite", facts, now))
 
 
@@ -130,12 +138,12 @@ def _said(appointment: Appointment) -> events.Said:
         ends_at=appointment.ends_at,
         summary=f"{facts['sender']}: {facts['work']}",
         location=appointment.job.system.premises.one_line_address,
-        description=f"{LEAVE_REACHABLE} {_ring(facts)}".strip(),
+        description=" ".join([*map(gettext, LEAVE_REACHABLE), _ring(facts)]).strip(),
     )
 
 
 def _ring(facts: dict[str, Any]) -> str:
-    return f"Questions: {facts['phone']}." if facts["phone"] else ""
+    return gettext("Questions: %(phone)s.") % facts if facts["phone"] else ""
 
 
 def _facts(appointment: Appointment) -> dict[str, Any]:

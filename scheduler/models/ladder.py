@@ -17,6 +17,7 @@ class TellingRules(OwnedModel):
     class Order(models.TextChoices):
         EMAIL_FIRST = "email", "By e-mail; a text message or a letter where there is none"
         TEXT_FIRST = "sms", "Short news by text message, all else by e-mail or letter"
+        LETTER_FIRST = "post", "By letter; by e-mail where there is no postal address"
 
     changed_by = "manage"
 
@@ -44,7 +45,10 @@ class TellingRules(OwnedModel):
 
 
 class LadderStep(OwnedModel):
-    """One reminder as an organisation wants it; empty words mean ours."""
+    """One reminder as an organisation wants it; empty words mean ours.
+
+    `other_words` holds subject and words by the code of a language other than English.
+    """
 
     changed_by = "manage"
 
@@ -53,6 +57,7 @@ class LadderStep(OwnedModel):
     in_use = models.BooleanField(default=True)
     subject = models.CharField(max_length=160, blank=True)
     words = models.TextField(blank=True)
+    other_words = models.JSONField(default=dict, blank=True)
 
     objects = OwnedQuerySet["LadderStep"].as_manager()
     history = HistoricalRecords()

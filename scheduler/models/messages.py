@@ -118,6 +118,11 @@ class Message(OwnedModel):
     sent_at = models.DateTimeField(null=True, blank=True)
     last_error = models.TextField(blank=True)
     bounced_at = models.DateTimeField(null=True, blank=True)
+    # When its own link to the owner's page was first opened, by a person or a link scanner.
+    opened_at = models.DateTimeField(null=True, blank=True)
+    language = models.CharField(max_length=8, default="en-gb")
+    # What its words are made of, kept only while they could not be made.
+    unwritten = models.JSONField(null=True, blank=True)
 
     objects = OwnedQuerySet["Message"].as_manager()
 

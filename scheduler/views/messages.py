@@ -87,6 +87,8 @@ def message_again(request: HttpRequest, public_id: UUID) -> HttpResponse:
     one = _message(request, public_id)
     if outbox.send_again(message=one, by=user_of(request)):
         notices.success(request, "The message waits to be sent again.")
+    elif one.unwritten is not None:
+        notices.warning(request, "The message cannot be sent yet: its words are still missing.")
     else:
         notices.warning(request, "This message does not wait for another chance.")
     return redirect("scheduler:message", public_id)

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Callable, Iterable
-from functools import wraps
+from collections.abc import Iterable
 from http import HTTPStatus
-from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.contrib import messages
@@ -15,12 +14,15 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from customers.sales import open_sale
-from scheduler import booking, owner_links, triage
+from scheduler import booking, triage
 from scheduler.forms.owner_page import OtherDayForm, PeopleForm, TroubleForm
 from scheduler.job_sheets import today_at
+from scheduler.messages.opened import NAME as MESSAGE_MARK
+from scheduler.messages.opened import note_opened
 from scheduler.models import TroubleReport
 from scheduler.owner_parts import papers_for, part_of
 from scheduler.owner_places import (
@@ -31,59 +33,13 @@ from scheduler.owner_places import (
     reports_by,
     systems_at,
 )
-from scheduler.owner_requests import agree_by_link, report_trouble, tell_occupancy
+from scheduler.owner_requests import agree_by_link, choose_language, report_trouble, tell_occupancy
+from scheduler.views.owner_gate import back, by_link, shared, token_of, why
 from servicing.models import System
 from servicing.views.papers import file_of
 
 if TYPE_CHECKING:
     from customers.models import OwnerLink
-
-Arguments = ParamSpec("Arguments")
-
-# The link is the key, so nothing on the way may keep the page or pass its address on. The address
-# stays inside this site ("same-origin"): with "no-referrer" browsers send `Origin: null` with a
-# form, which Django's CSRF check rightly refuses.
-HEADERS = {
-    "Cache-Control": "private, no-store",
-    "Referrer-Policy": "same-origin",
-    "X-Robots-Tag": "noindex, nofollow",
-}
-
-
-def by_link(
-    view: Callable[Concatenate[HttpRequest, OwnerLink, Arguments], HttpResponse],
-) -> Callable[..., HttpResponse]:
-    """Turn the token of the address into its link, or say plainly why it opens nothing."""
-
-    @wraps(view)
-    def gate(
-        request: HttpRequest, token: str, *args: Arguments.args, **kwargs: Arguments.kwargs
-    ) -> HttpResponse:
-        link: OwnerLink | None = None
-        try:
-            link = owner_links.read_link(token)
-            if request.method == "POST":
-                owner_links.count_write(link)
-            response = view(request, link, *args, **kwargs)
-        except owner_links.LinkUnknown:
-            response = closed_page(request, HTTPStatus.NOT_FOUND)
-        except owner_links.LinkEnded as ended:
-            response = closed_page(request, HTTPStatus.GONE, ended.link)
-        except owner_links.TooManyWrites:
-            response = closed_page(request, HTTPStatus.TOO_MANY_REQUESTS, link)
-        for name, value in HEADERS.items():
-            response[name] = value
-        return response
-
-    return gate
-
-
-def closed_page(
-    request: HttpRequest, status: HTTPStatus, link: OwnerLink | None = None
-) -> HttpResponse:
-    """Why the page does not open, and whom to ring where we know the firm."""
-    told = {"status": int(status), "organisation": link.organisation if link else None}
-    return render(request, "scheduler/owner_closed.html", told, status=status)
 
 
 @by_link
@@ -91,6 +47,7 @@ def closed_page(
 def owner(request: HttpRequest, link: OwnerLink) -> HttpResponse:
     """Show the place to its owner."""
     link.opened()
+    note_opened(request.GET.get(MESSAGE_MARK, ""), link, now=timezone.now())
     return place_page(request, link)
 
 
@@ -130,22 +87,6 @@ def with_forms(
     return pairs
 
 
-def token_of(request: HttpRequest) -> str:
-    """The token the page was opened with: a fresh one would let a link outlive its term."""
-    assert request.resolver_match is not None
-    return str(request.resolver_match.kwargs["token"])
-
-
-def shared(request: HttpRequest, link: OwnerLink) -> dict[str, Any]:
-    """What every page behind the link shows."""
-    return {
-        "link": link,
-        "token": token_of(request),
-        "premises": link.premises,
-        "organisation": link.organisation,
-    }
-
-
 def people_form(link: OwnerLink, shown: list[OwnersSystem], data: Any = None) -> PeopleForm | None:
     """The question how many live there; None where no household lives on a system."""
     asked = [one for one in shown if one.is_household and one.system.holds_sludge]
@@ -166,10 +107,13 @@ def owner_agree(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) -> 
     try:
         agree_by_link(job=job, now=timezone.now())
     except booking.NotPossible as impossible:
-        messages.warning(request, f"{impossible} Please ask for another day, or ring us.")
+        messages.warning(
+            request, why(impossible, gettext("Please ask for another day, or ring us."))
+        )
     else:
         messages.success(
-            request, "Thank you, that is agreed. You only need to leave the cover reachable."
+            request,
+            gettext("Thank you, that is agreed. You only need to leave the cover reachable."),
         )
     return back(request)
 
@@ -187,9 +131,11 @@ def owner_other_day(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID)
             job=job, person=link.person, days=form.days(), words=form.cleaned_data["words"]
         )
     except booking.NotPossible as impossible:
-        messages.warning(request, f"{impossible} Please ring us.")
+        messages.warning(request, why(impossible, gettext("Please ring us.")))
     else:
-        messages.success(request, "Thank you. We shall look at your days and write to you.")
+        messages.success(
+            request, gettext("Thank you. We shall look at your days and write to you.")
+        )
     return back(request)
 
 
@@ -210,7 +156,9 @@ def owner_people(request: HttpRequest, link: OwnerLink) -> HttpResponse:
         person=link.person,
         now=timezone.now(),
     )
-    messages.success(request, "Thank you. The dates on this page have been worked out afresh.")
+    messages.success(
+        request, gettext("Thank you. The dates on this page have been worked out afresh.")
+    )
     return back(request)
 
 
@@ -256,21 +204,25 @@ def owner_advice(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) ->
 
 
 @by_link
+@require_POST
+def owner_language(request: HttpRequest, link: OwnerLink) -> HttpResponse:
+    """Take the owner's word for what they read; it holds for messages too."""
+    choose_language(person=link.person, language=request.POST.get("language", ""))
+    return back(request)
+
+
+@by_link
 @require_GET
 def owner_paper(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) -> HttpResponse:
     """Give the owner a paper of the place, as it was issued."""
     return file_of(get_object_or_404(papers_for(link), public_id=public_id))
 
 
-def back(request: HttpRequest) -> HttpResponse:
-    """To the owner's page, so that a second press of reload sends nothing again."""
-    return redirect("scheduler:owner", token=token_of(request))
-
-
 urlpatterns = [
     path("place/<str:token>/", owner, name="owner"),
     path("place/<str:token>/agree/<uuid:public_id>/", owner_agree, name="owner_agree"),
     path("place/<str:token>/other-day/<uuid:public_id>/", owner_other_day, name="owner_other_day"),
+    path("place/<str:token>/language/", owner_language, name="owner_language"),
     path("place/<str:token>/people/", owner_people, name="owner_people"),
     path("place/<str:token>/papers/<uuid:public_id>/", owner_paper, name="owner_paper"),
     path("place/<str:token>/trouble/", owner_trouble, name="owner_trouble"),

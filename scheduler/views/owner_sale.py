@@ -9,13 +9,14 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.views.decorators.http import require_http_methods, require_POST
 
 from customers import sales
 from scheduler.forms.sales import SaleForm
 from scheduler.job_sheets import today_at
 from scheduler.owner_parts import part_of
-from scheduler.views.owner_page import back, by_link, shared, token_of
+from scheduler.views.owner_gate import back, by_link, shared, token_of, why
 
 if TYPE_CHECKING:
     from customers.models import OwnerLink
@@ -32,9 +33,11 @@ def owner_sale(request: HttpRequest, link: OwnerLink) -> HttpResponse:
         try:
             sales.ask_sale(link=link, facts=form.cleaned_data)
         except sales.SaleRefused as refused:
-            form.add_error(None, f"{refused} Please ring us if something has changed.")
+            form.add_error(None, why(refused, gettext("Please ring us if something has changed.")))
         else:
-            messages.success(request, "Thank you. We shall ring you before anything changes.")
+            messages.success(
+                request, gettext("Thank you. We shall ring you before anything changes.")
+            )
             return redirect("scheduler:owner", token=token_of(request))
     told = {**shared(request, link), "form": form, "sale": sales.open_sale(link.premises)}
     status = 422 if form.errors else 200
@@ -47,9 +50,11 @@ def owner_sale_back(request: HttpRequest, link: OwnerLink) -> HttpResponse:
     """Take back what was told of a sale, as long as the office has not confirmed it."""
     require_decides(link)
     if sales.take_back_sale(link=link, now=timezone.now()) is None:
-        messages.warning(request, "There is nothing of yours to take back. Please ring us.")
+        messages.warning(
+            request, gettext("There is nothing of yours to take back. Please ring us.")
+        )
     else:
-        messages.success(request, "Taken back. Nothing has changed.")
+        messages.success(request, gettext("Taken back. Nothing has changed."))
     return back(request)
 
 

@@ -38,11 +38,17 @@ class LevelFacts:
     scum_share: float | None = None
     sealed: bool = False
     say: Callable[[float], str] = litres_only
+    # Says a phrase of this module in the reader's language.
+    speak: Callable[[str], str] = str
 
     @property
     def content(self) -> str:
         """What the level is the level of."""
         return "sewage" if self.sealed else "sludge and scum"
+
+    def told(self, phrase: str, **litres: float) -> str:
+        """A phrase with its volumes, in the reader's language and units."""
+        return self.speak(phrase) % {name: self.say(volume) for name, volume in litres.items()}
 
     def share(self, litres: float) -> float:
         """Share of the working volume, never outside the tank."""
@@ -61,7 +67,7 @@ def level_picture(facts: LevelFacts, palette: Palette = SCREEN, key: str = "leve
     )
     return picture(
         key=key,
-        title="Level in the tank today",
+        title=facts.speak("Level in the tank today"),
         description=description(facts),
         size=SIZE,
         body=body,
@@ -71,14 +77,15 @@ def level_picture(facts: LevelFacts, palette: Palette = SCREEN, key: str = "leve
 def description(facts: LevelFacts) -> str:
     """The picture in words."""
     if facts.likely is None:
-        return f"Working volume {facts.say(facts.working_volume)}. The level is not known."
-    parts = [f"Likely {facts.say(facts.likely)} of {facts.content}"]
+        unknown = "Working volume %(volume)s. The level is not known."
+        return facts.told(unknown, volume=facts.working_volume)
+    parts = [facts.told(f"Likely %(likely)s of {facts.content}", likely=facts.likely)]
     if facts.low is not None and facts.high is not None:
-        parts.append(f"between {facts.say(facts.low)} and {facts.say(facts.high)}")
-    below = "" if facts.sealed else " below the outlet"
-    parts.append(f"in {facts.say(facts.working_volume)}{below}")
+        parts.append(facts.told("between %(low)s and %(high)s", low=facts.low, high=facts.high))
+    inside = "in %(volume)s" if facts.sealed else "in %(volume)s below the outlet"
+    parts.append(facts.told(inside, volume=facts.working_volume))
     if facts.trigger is not None:
-        parts.append(f"to be emptied at {facts.say(facts.trigger)}")
+        parts.append(facts.told("to be emptied at %(trigger)s", trigger=facts.trigger))
     return ", ".join(parts) + "."
 
 
@@ -108,11 +115,11 @@ def layers(facts: LevelFacts) -> list[tuple[str, float, float, str]]:
     scum = facts.likely * (facts.scum_share or 0.0)
     sludge = facts.likely - scum
     top = height_share(facts.shape, facts.share(sludge), outlet)
-    name = "Sludge" if scum else facts.content
+    name = facts.speak("sludge" if scum else facts.content)
     found = [("sludge", 0.0, top, name)]
     if scum:
         under = height_share(facts.shape, 1 - facts.share(scum), outlet)
-        found.append(("scum", max(top, under), 1.0, "Scum"))
+        found.append(("scum", max(top, under), 1.0, facts.speak("scum")))
     return found
 
 
@@ -132,10 +139,10 @@ def contents(facts: LevelFacts, palette: Palette, key: str) -> list[str]:
         y = BOTTOM - upper * depth
         height = (upper - lower) * depth
         parts.append(element("rect", palette.attributes(kind), y=y, height=height, **wide))
-        named.append((said.lower(), y, height))
+        named.append((said, y, height))
     floor = named[0][1] if named else BOTTOM
     ceiling = named[1][1] + named[1][2] if len(named) > 1 else outlet_y
-    room = "room left" if facts.sealed else "clear water"
+    room = facts.speak("room left" if facts.sealed else "clear water")
     named.append((room, ceiling, floor - ceiling))
     labels = [
         words(palette, text, (middle, y + height / 2 + 4.5), looks="middle")
@@ -160,13 +167,13 @@ def shell(facts: LevelFacts, palette: Palette) -> list[str]:
         element("path", cover, d=f"M{middle - 34:.0f} 38h68M{middle - 24:.0f} 40v45m48-45v45"),
         element(name, cover, **places),
         element("path", cover, d=f"M8 {outlet_y - 14:.0f}H{pipe_in + 16:.0f}v26"),
-        words(palette, "in", (8, outlet_y - 22), looks="soft"),
-        words(palette, "cover", (middle, 28), looks="soft middle"),
+        words(palette, facts.speak("in"), (8, outlet_y - 22), looks="soft"),
+        words(palette, facts.speak("cover"), (middle, 28), looks="soft middle"),
     ]
     if not facts.sealed:
         way_out = f"M284 {outlet_y - 4:.0f}H{pipe_out - 16:.0f}v30"
         drawn.append(element("path", cover, d=way_out))
-        drawn.append(words(palette, "out", (284, outlet_y - 12), looks="soft end"))
+        drawn.append(words(palette, facts.speak("out"), (289, outlet_y - 12), looks="soft end"))
     return drawn
 
 
@@ -190,7 +197,7 @@ def staff(facts: LevelFacts, palette: Palette) -> list[str]:
     ]
     if facts.low is not None and facts.high is not None:
         low, high = staff_y(facts.share(facts.low)), staff_y(facts.share(facts.high))
-        said = f"Likely between {facts.say(facts.low)} and {facts.say(facts.high)}"
+        said = facts.told("Likely between %(low)s and %(high)s", low=facts.low, high=facts.high)
         parts.append(
             element(
                 "rect",
@@ -224,7 +231,9 @@ def staff_marks(
         parts.append(
             element("line", palette.attributes("trigger"), x1=STAFF - 10, y1=y, x2=right + 8, y2=y)
         )
-        parts.append(words(palette, "empty at", (right + 12, y - 2), looks="trigger-text"))
+        parts.append(
+            words(palette, facts.speak("empty at"), (right + 12, y - 2), looks="trigger-text")
+        )
         parts.append(
             words(
                 palette,

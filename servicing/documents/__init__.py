@@ -12,6 +12,7 @@ from .handover_pack import PackSystem as PackSystem
 from .handover_pack import handover_pack as handover_pack
 from .job_sheet import JobSheetFacts as JobSheetFacts
 from .job_sheet import job_sheet as job_sheet
+from .letters import Frame as Frame
 from .letters import Letter as Letter
 from .letters import due_letter as due_letter
 from .letters import letters as letters

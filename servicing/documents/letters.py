@@ -13,6 +13,17 @@ from .typesetting import parts_of, set_in_type
 
 
 @dataclass(frozen=True, kw_only=True)
+class Frame:
+    """What stands round the words of a letter, in the language of who reads it."""
+
+    language: str = "en"
+    written: str = ""  # the day in words; empty: in English
+    reference: str = "Our reference:"
+    scan: str = "Scan for your own page"
+    picture: str = "QR code of your own page:"
+
+
+@dataclass(frozen=True, kw_only=True)
 class Letter:
     """One letter. `paragraphs` are set as they are written; `link` is an address to scan.
 
@@ -26,6 +37,7 @@ class Letter:
     paragraphs: tuple[str, ...]
     reference: str = ""
     link: str = ""
+    frame: Frame = Frame()
 
 
 def letters(
@@ -42,7 +54,8 @@ def letters(
     laid_out: list[dict[str, Any]] = []
     for one in told:
         qr = qr_svg(one.link) if one.link else ""
-        laid_out.append({**asdict(one), "qr": qr})
+        written = one.frame.written or day_words(written_on)
+        laid_out.append({**asdict(one), "qr": qr, "written": written})
         if progress is not None:
             progress(len(laid_out))
     if not laid_out:
@@ -52,7 +65,6 @@ def letters(
     about = {
         "title": heading,
         "letters": laid_out,
-        "written": day_words(written_on),
         "on": parts_of(written_on),
     }
     return set_in_type("letters", about, written_on)

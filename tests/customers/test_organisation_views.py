@@ -35,6 +35,7 @@ def settings_of(organisation, **fields):
         "profile": organisation.profile_id,
         "time_zone": "Europe/London",
         "units": "litres",
+        "language": "en-gb",
         "accepted_risk": "10",
         "horizon_days": "90",
         "dates_by": "risk",

@@ -6,10 +6,12 @@ import pytest
 from django.core.exceptions import PermissionDenied
 
 from scheduler import booking, due_work
-from scheduler.models import Job, TroubleReport
+from scheduler.messages.ladder import plan_reminders
+from scheduler.models import Job, LadderStep, Message, TroubleReport
 from servicing.forecasts import refresh_forecasts
 from servicing.models import System
 from tests.make import make_organisation, make_system, make_user
+from tests.scheduler.messages.visits import make_agreement, make_owned_system
 
 pytestmark = pytest.mark.django_db
 
@@ -105,3 +107,36 @@ def test_a_second_open_job_of_a_kind_is_refused_in_words():
     due_work.want_job(system=system, kind="emptying", due_on=TODAY, why="x", by=office)
     with pytest.raises(booking.NotPossible, match="open job of this kind"):
         due_work.want_job(system=system, kind="emptying", due_on=TODAY, why="y", by=office)
+
+
+@pytest.mark.parametrize(
+    ("today", "due", "made"),
+    [
+        # Ninety days from 1 October end on 30 December; the offers of midwinter begin that day.
+        (dt.date(2026, 10, 1), dt.date(2027, 1, 31), 1),
+        (dt.date(2026, 10, 1), dt.date(2027, 2, 1), 0),
+        (dt.date(2026, 9, 30), dt.date(2027, 1, 31), 0),
+        (dt.date(2026, 11, 30), dt.date(2027, 1, 31), 1),
+        (dt.date(2026, 12, 2), dt.date(2027, 3, 2), 1),
+    ],
+)
+def test_midwinter_has_its_jobs_when_its_offers_begin(today, due, made):
+    system = make_system(last_emptied_on=due.replace(year=due.year - 1))
+    assert refreshed(system.organisation, today).made == made
+
+
+def test_on_the_first_of_october_the_end_of_january_is_offered():
+    system, _ = make_owned_system(last_emptied_on=dt.date(2026, 1, 31))
+    make_agreement(system, starts_on=dt.date(2026, 1, 1))
+    refreshed(system.organisation, dt.date(2026, 10, 1))
+    assert plan_reminders(now=dt.datetime(2026, 10, 1, 9, tzinfo=dt.UTC)) == 1
+    message = Message.objects.get()
+    assert message.template == "offer"
+    assert message.job.due_on == dt.date(2027, 1, 31)
+
+
+def test_an_office_that_offers_early_has_the_jobs_it_offers():
+    system = make_system(last_emptied_on=dt.date(2026, 7, 20))
+    assert refreshed(system.organisation, dt.date(2027, 3, 22)).made == 0
+    LadderStep.objects.create(organisation=system.organisation, name="offer", days=-120)
+    assert refreshed(system.organisation, dt.date(2027, 3, 22)).made == 1

@@ -5,9 +5,10 @@ from __future__ import annotations
 import random
 from datetime import timedelta
 
+import hypothesis
 import pytest
 from django.db import transaction
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
 
@@ -15,8 +16,13 @@ from scheduler import booking
 from scheduler.messages import telling
 from scheduler.messages.feeds import feed_body
 from scheduler.messages.outbox import drain
+from scheduler.messages.replies import apply_reply, keep_our_time
+from scheduler.messages.senders import organizer_of
 from scheduler.models import CalendarEvent, FeedToken, Job, Message, Round
+from scheduler.owner_requests import choose_language
+from scheduler.proposed_times import take_proposed_time
 from tests.make import make_job, make_person, make_user
+from tests.scheduler.messages.answers import AUTHSERV, answer_mail
 from tests.scheduler.messages.attendees import AttendeesCalendar, feed_shows
 from tests.scheduler.messages.visits import (
     NOW,
@@ -46,6 +52,7 @@ class Telling(RuleBasedStateMachine):
         self.calendars: dict[str, AttendeesCalendar] = {}
         self.mails: list[tuple[str, bytes]] = []
         self.luck = random.Random(1)
+        self.answers = 0
 
     def teardown(self) -> None:
         transaction.set_rollback(True)
@@ -110,6 +117,47 @@ class Telling(RuleBasedStateMachine):
         tell = telling.tell_round_accepted if accepted else telling.tell_round_withdrawn
         tell(planned=planned, now=self.now)
 
+    @rule(partstat=st.sampled_from(["ACCEPTED", "DECLINED", "TENTATIVE"]), late=st.booleans())
+    def the_owner_answers(self, partstat, late) -> None:
+        """By mail, to the newest revision or to an older one; an answer moves nothing by itself."""
+        event = self.owners_event()
+        if event is not None:
+            mail = self.answer(event, partstat=partstat, sequence=max(0, event.sequence - late))
+            apply_reply(mail=mail, delivered_to=organizer_of(event).address, now=self.now)
+
+    @rule(slot=SLOTS, taken=st.booleans())
+    def the_owner_proposes_another_time(self, slot, taken) -> None:
+        """A COUNTER, which the office takes, and all are told, or declines, and nothing moves."""
+        event = self.owners_event()
+        if event is None:
+            return
+        times = [f"DTSTART:{slot:%Y%m%dT%H%M%SZ}"]
+        times += [f"DTEND:{slot + timedelta(hours=2):%Y%m%dT%H%M%SZ}"]
+        mail = self.answer(event, method="COUNTER", partstat="TENTATIVE", more=times)
+        reply = apply_reply(mail=mail, delivered_to=organizer_of(event).address, now=self.now)
+        if reply is None or reply.verdict != "review" or reply.proposed_start is None:
+            return
+        if taken:
+            self.job.refresh_from_db()
+            take_proposed_time(reply=reply, by=self.ines, now=self.now)
+        else:
+            keep_our_time(reply=reply, by=self.ines, now=self.now)
+
+    def owners_event(self) -> CalendarEvent | None:
+        heard = CalendarEvent.objects.filter(
+            attendee_email=self.omar.email, cancelled_at__isnull=True, appointment__job=self.job
+        )
+        return heard.first()
+
+    def answer(self, event, **said) -> bytes:
+        self.answers += 1
+        number = f"<answer-{self.answers}@home.example>"
+        return answer_mail(event, mail_id=number, stamp=self.now, **said)
+
+    @rule(language=st.sampled_from(["cy", "en-gb"]))
+    def the_owner_reads_another_language(self, language) -> None:
+        choose_language(person=self.omar, language=language)
+
     @rule(hours=st.sampled_from([0, 0, 1, 13]))
     def time_passes(self, hours) -> None:
         self.now += timedelta(hours=hours, seconds=1)
@@ -164,13 +212,21 @@ class Telling(RuleBasedStateMachine):
         shown = set(feed_shows(feed_body(token, now=self.now)[0]).values())
         standing = {(appointment.starts_at, appointment.ends_at)} if appointment else set()
         assert shown == standing
+        place = FeedToken(organisation=self.system.organisation, premises=self.system.premises)
+        assert set(feed_shows(feed_body(place, now=self.now)[0]).values()) == standing
+        self.round.refresh_from_db()
+        crew = FeedToken(organisation=self.round.organisation, crew=self.round.crew)
+        shown = set(feed_shows(feed_body(crew, now=self.now)[0]).values())
+        accepted = self.round.accepted_at is not None
+        assert shown == ({(self.round.starts_at, self.round.ends_at)} if accepted else set())
 
 
 @pytest.mark.django_db
-def test_calendars_agree_with_the_database_after_any_sequence():
+def test_calendars_agree_with_the_database_after_any_sequence(settings):
+    settings.MAIL_AUTHSERV_ID = AUTHSERV
     run_state_machine_as_test(
         Telling,
-        settings=settings(
+        settings=hypothesis.settings(
             max_examples=8,
             stateful_step_count=12,
             deadline=None,

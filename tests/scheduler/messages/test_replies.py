@@ -185,6 +185,13 @@ def test_words_without_a_calendar_are_left_for_somebody_to_read(event):
 BAD_OBJECTS = [
     (b"BEGIN:VCALENDAR\r\n" + b"BEGIN:VEVENT\r\nEND:VEVENT\r\n" * 30, "components"),
     (b"X" * 70_000, "bytes"),
+    (
+        b"BEGIN:VCALENDAR\r\n" + b"BEGIN:VEVENT\r\nEND:VEVENT\r\n" * 10_000 + b"END:VCALENDAR\r\n",
+        "bytes",
+    ),
+    # Components one in another as deep as fits, closed and not closed.
+    (b"BEGIN:VEVENT\r\n" * 2_000 + b"END:VEVENT\r\n" * 2_000, "components"),
+    (b"BEGIN:VCALENDAR\r\n" + b"BEGIN:X\r\n" * 6_000, "components"),
     (b"not a calendar", "cannot be read"),
     (b"BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n", "0 events"),
 ]
@@ -204,6 +211,32 @@ def test_mail_beyond_the_limit_or_about_nothing_of_ours_is_not_kept(event):
     assert take_in(answer_mail(event, uid="other@else.example")) is None
     assert take_in(b"\xff\xfe garbage") is None
     assert Reply.objects.count() == 0
+
+
+MULTIPART = 'Content-Type: multipart/mixed; boundary="{0}"\r\n\r\n--{0}\r\n'
+FORWARDED = "Content-Type: message/rfc822\r\n\r\n"
+
+
+@pytest.mark.parametrize("part", [MULTIPART, FORWARDED])
+def test_a_mail_nested_in_itself_a_thousand_times_is_put_aside(event, part):
+    deep = "".join(part.format(level) for level in range(1_000)).encode()
+    invitation = Message.objects.get()
+    head = f"Delivered-To: {organizer_of(event).address}\r\nFrom: omar@home.example\r\n"
+    head += f"Message-ID: <deep@home.example>\r\nIn-Reply-To: {invitation.message_id}\r\n"
+    shelf = Shelf(head.encode() + deep, answer_mail(event))
+    assert poll(shelf, now=NOW).taken == 1  # and what comes after it is read
+    event.refresh_from_db()
+    assert shelf.filed["0"] == "Not-ours"
+    assert event.participation == "ACCEPTED"
+
+
+def test_a_calendar_that_recurs_for_ever_is_not_worked_out(event):
+    # A rule without an end would be ten thousand years of seconds.
+    bomb = answer_object(event, more=["RRULE:FREQ=SECONDLY;INTERVAL=1"], check=False)
+    reply = take_in(answer_mail(event, content=bomb))
+    event.refresh_from_db()
+    assert reply.verdict in {"applied", "refused", "review"}
+    assert CalendarEvent.objects.count() == 1
 
 
 @settings(

@@ -69,16 +69,16 @@ def make_round(*appointments: Appointment, crew: Crew | None = None, **fields: A
     return planned
 
 
-def make_agreement(system: System) -> Agreement:
+def make_agreement(system: System, starts_on: date = date(2027, 1, 1)) -> Agreement:
     """Aftercare in force through 2027."""
-    plan = AftercarePlan.objects.create(
-        organisation=system.organisation, name="Yearly", price_pence=12_000
+    plan, _ = AftercarePlan.objects.get_or_create(
+        organisation=system.organisation, name="Yearly", defaults={"price_pence": 12_000}
     )
     return Agreement.objects.create(
         organisation=system.organisation,
         premises=system.premises,
         plan=plan,
-        starts_on=date(2027, 1, 1),
+        starts_on=starts_on,
         ends_on=date(2027, 12, 31),
         price_pence=12_000,
     )
