@@ -2,10 +2,10 @@
 
 import pytest
 
-from tests.benchmarks.routing_references import full_pence, plan_from, stored, the_day
+from tests.benchmarks.routing_references import TANKERS, full_pence, plan_from, stored, the_day
 
 
-@pytest.mark.parametrize("tankers", [int(number) for number in stored()])
+@pytest.mark.parametrize("tankers", TANKERS)
 def test_a_stored_plan_passes_the_checker_and_costs_what_it_says(tankers):
     reference, problem = stored()[str(tankers)], the_day(tankers)
     plan = plan_from(problem, reference)
