@@ -53,7 +53,9 @@ def main() -> None:
         context.set_default_timeout(PATIENCE_MS)
         page = context.new_page()
         sign_in(page, email, password)
-        links = page.locator(".round-stop h3 a").evaluate_all("all => all.map(a => a.href)")
+        links = page.locator(".round-stop:has([data-crew-entry=arrived]) h3 a").evaluate_all(
+            "all => all.map(a => a.href)"
+        )
         context.set_offline(True)
         found = [opening(page, links[n % len(links)]) for n in range(OPENINGS)]
         browser.close()

@@ -39,8 +39,16 @@ self.crewCheck = (() => {
     told.className = "invalid-feedback";
     told.id = `${field.id}-wrong`;
     told.textContent = texts.join(" ");
-    (field.closest(".choices") || field).after(told);
+    (field.closest(".choices") || field.closest(".form-check") || field).after(told);
     field.setAttribute("aria-describedby", told.id);
+    const putRight = () => {
+      told.remove();
+      fields.forEach((one) => {
+        one.classList.remove("is-invalid");
+        one.removeAttribute("aria-invalid");
+      });
+    };
+    fields.forEach((one) => one.addEventListener("input", putRight, { once: true }));
     for (let details = field.closest("details"); details; details = details.parentElement.closest("details")) {
       details.open = true;
     }
@@ -54,7 +62,9 @@ self.crewCheck = (() => {
     list.tabIndex = -1;
     const head = document.createElement("h2");
     const lines = document.createElement("ul");
-    for (const [name, texts] of Object.entries(errors)) {
+    const order = [...form.elements].map((field) => field.name);
+    const sorted = Object.entries(errors).sort(([one], [other]) => order.indexOf(one) - order.indexOf(other));
+    for (const [name, texts] of sorted) {
       const fields = fieldsNamed(form, name).filter((field) => field.type !== "hidden");
       const line = document.createElement("li");
       if (fields.length) {
