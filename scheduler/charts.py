@@ -40,7 +40,7 @@ class WeekLoad:
     label: str
     jobs: int
     litres: float
-    capacity_litres: float
+    capacity_litres: float | None
 
 
 def clock(seconds: int) -> str:
@@ -168,7 +168,7 @@ MOST_LABELS = 16  # dates that stand under the bars without touching
 def weeks(loads: Sequence[WeekLoad], *, key: str, title: str) -> str:
     """Litres falling due by week as bars, what the tankers can carry as a stepped line."""
     height, top, bottom = 300, 16, 262
-    most = max([1.0, *(max(load.litres, load.capacity_litres) for load in loads)])
+    most = max([1.0, *(max(load.litres, load.capacity_litres or 0) for load in loads)])
     step = (WIDTH - 2 * EDGE - 60) / max(len(loads), 1)
     every = -(-len(loads) // MOST_LABELS)
     parts = [_litres_axis(most, top, bottom)]
@@ -176,7 +176,8 @@ def weeks(loads: Sequence[WeekLoad], *, key: str, title: str) -> str:
     for number, load in enumerate(loads):
         left = EDGE + 60 + number * step
         tall = load.litres / most * (bottom - top)
-        over = " week-over" if load.litres > load.capacity_litres else ""
+        known = load.capacity_litres is not None
+        over = " week-over" if known and load.litres > (load.capacity_litres or 0) else ""
         says = f"Week of {load.label}: {load.jobs} jobs, {load.litres:,.0f} L"
         parts.append(
             element(
@@ -192,8 +193,9 @@ def weeks(loads: Sequence[WeekLoad], *, key: str, title: str) -> str:
         if number % every == 0:
             place = (left + step / 2, bottom + 20)
             parts.append(words(SCREEN, load.label, place, looks="middle soft", size=13))
-        can = bottom - load.capacity_litres / most * (bottom - top)
-        line += [f"{left:.1f},{can:.1f}", f"{left + step:.1f},{can:.1f}"]
+        can = bottom - (load.capacity_litres or 0) / most * (bottom - top)
+        if known:
+            line += [f"{left:.1f},{can:.1f}", f"{left + step:.1f},{can:.1f}"]
     if line:
         parts.append(element("polyline", SCREEN.attributes("capacity"), points=" ".join(line)))
     said = "; ".join(f"{load.label} {load.jobs} jobs {load.litres:,.0f} L" for load in loads)

@@ -16,6 +16,7 @@ from servicing.models import Visit
 
 if TYPE_CHECKING:
     import uuid
+    from collections.abc import Iterable
 
     from django.db.models import QuerySet
 
@@ -61,6 +62,22 @@ def contact_at(premises: Premises, today: dt.date) -> Person | None:
     able = [party for party in parties if party.person.phone]
     able.sort(key=lambda party: RING_FIRST.index(Party.Role(party.role)))
     return able[0].person if able else None
+
+
+def contacts_at(jobs: Iterable[Job], today: dt.date) -> dict[int, Person]:
+    """Whom to ring at each place, by key of the premises; a place with nobody is missing."""
+    places = {job.system.premises_id for job in jobs}
+    parties = Party.objects.filter(
+        Q(until__isnull=True) | Q(until__gte=today), premises__in=places, role__in=RING_FIRST
+    ).exclude(person__phone="")
+    found: dict[int, Person] = {}
+    ordered = sorted(
+        parties.select_related("person").order_by("pk"),
+        key=lambda party: RING_FIRST.index(Party.Role(party.role)),
+    )
+    for party in ordered:
+        found.setdefault(party.premises_id, party.person)
+    return found
 
 
 def last_visit(job: Job) -> Visit | None:

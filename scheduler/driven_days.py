@@ -76,6 +76,6 @@ def rounds_to_drive(user: User, days: list[dt.date]) -> QuerySet[Round]:
         Round.objects.visible_to(user)
         .filter(own, accepted_at__isnull=False, day__in=days)
         .select_related("tanker", "crew", "organisation")
-        .prefetch_related("stops__job__system__premises__organisation", "stops__works")
+        .prefetch_related("stops__job__system__premises__organisation", "stops__works__closures")
         .order_by("day", "starts_at")
     )

@@ -11,6 +11,7 @@ from django.db.models import F, Min, Q
 
 from customers import access
 from scheduler import booking
+from scheduler.emptying_sizes import EMPTYING_MINUTES, emptying_minutes, litres_of
 from scheduler.messages.own_ladder import jobs_wanted_until
 from scheduler.models import Job, TroubleReport
 from servicing.models import Forecast, System
@@ -20,9 +21,7 @@ if TYPE_CHECKING:
 
     from customers.models import Organisation, User
 
-# Minutes on site: common practice, no source; an emptying of a house tank 30-45, a plant 45-90.
-EMPTYING_MINUTES = 40
-EMPTYING_MINUTES_PER_LITRE = 1 / 400
+# Minutes on site: common practice, no source.
 SERVICE_MINUTES = 60
 INSPECTION_MINUTES = 25
 CALL_OUT_MINUTES = 60
@@ -107,7 +106,7 @@ def _due_at(row: Forecast, *, until: dt.date, today: dt.date) -> Iterator[Due]:
     # Nothing is overdue from before we looked after the system.
     known_since = system.created_at.date()
     if row.due_on and row.due_on <= until:
-        litres = round(row.working_volume_litres or 2700)
+        litres = litres_of(row)
         yield Due(
             system=system,
             kind=Job.Kind.EMPTYING,
@@ -116,7 +115,7 @@ def _due_at(row: Forecast, *, until: dt.date, today: dt.date) -> Iterator[Due]:
             required=is_required(row, today=today),
             litres=litres,
             litres_high=round(litres * LITRES_HIGH_SHARE),
-            minutes=round(EMPTYING_MINUTES + max(0, litres - 4000) * EMPTYING_MINUTES_PER_LITRE),
+            minutes=emptying_minutes(litres),
         )
     if row.service_due_on and row.service_due_on <= until:
         yield Due(

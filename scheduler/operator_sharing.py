@@ -69,3 +69,9 @@ def hand_over_many(*, jobs: Iterable[Job], operator: Organisation | None, by: Us
         else:
             count += 1
     return Handed(jobs=count, refused=tuple(refused))
+
+
+def jobs_with_others(organisation: Organisation) -> int:
+    """Own open jobs that somebody else drives."""
+    jobs = Job.objects.filter(organisation=organisation, handed_to__isnull=False)
+    return jobs.open().count()

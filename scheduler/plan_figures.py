@@ -7,14 +7,19 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import Count, Q
+from django.utils.formats import date_format
+from django.utils.timezone import localtime
 
 from scheduler.models import Job, PlanRun, Round
+from scheduler.round_plans import chance_over, forecast_of
 from scheduler.round_sheets import Sheet, rounds_with_stops, sheets_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from django.db.models import QuerySet
+
+MOST_OTHERS = 3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,12 +33,17 @@ class Figures:
     tips: int
     litres: int
     pence: int
+    late: int = 0
+    late_days: int = 0
+    over: float = 0.0
+    tight: float = 0.0
 
 
 def figures_of(sheets: Iterable[Sheet]) -> Figures:
     """Sums as people compare them."""
     rows = list(sheets)
     return Figures(
+        **_risks(rows),
         rounds=len(rows),
         jobs=sum(len(sheet.jobs) for sheet in rows),
         km=sum(sheet.km for sheet in rows),
@@ -44,10 +54,28 @@ def figures_of(sheets: Iterable[Sheet]) -> Figures:
     )
 
 
+def _risks(sheets: Iterable[Sheet]) -> dict[str, Any]:
+    """What is late, found over its limit, or may not fit: sums over the jobs on these rounds.
+
+    `late` counts jobs done after their due day and `late_days` those days; `over` is how many
+    systems one must expect to find over their limit, `tight` how many loads will not fit.
+    """
+    planned = {(job, sheet.planned.day) for sheet in sheets for job in sheet.jobs}
+    days = [max((day - job.due_on).days, 0) for job, day in planned]
+    return {
+        "late": sum(each > 0 for each in days),
+        "late_days": sum(days),
+        "over": sum(chance_over(forecast_of(job), day) or 0.0 for job, day in planned),
+        "tight": sum(load["chance"] for sheet in sheets for load in sheet.planned.loads),
+    }
+
+
 def figures_kept(run: PlanRun) -> Figures:
     """Sums of all the rounds of a run, as written when it ended or was last changed by hand."""
     kept = run.figures
+    rounds = rounds_with_stops(Round.objects.filter(run=run))
     return Figures(
+        **_risks(sheets_of(rounds)),
         rounds=kept.get("rounds", 0),
         jobs=kept.get("jobs", 0),
         km=kept.get("metres", 0) / 1000,
@@ -56,6 +84,47 @@ def figures_kept(run: PlanRun) -> Figures:
         litres=kept.get("litres", 0),
         pence=kept.get("pence", 0),
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Compared:
+    """One line of a comparison: what is accepted, or a plan with what it leaves out."""
+
+    name: str
+    figures: Figures
+    run: PlanRun | None = None
+    left_out: int | None = None
+
+
+def plans_compared(run: PlanRun, *, left_out: int) -> list[Compared]:
+    """The plan, what is accepted for its days, and the newest other plans of the same days."""
+    lines = [Compared(name="This plan", figures=figures_kept(run), left_out=left_out)]
+    accepted = in_force(run)
+    if accepted is not None:
+        lines.append(Compared(name="Accepted now", figures=accepted))
+    for other in _other_plans(run):
+        made = date_format(localtime(other.created_at), "j M H:i")
+        lines.append(
+            Compared(
+                name=f"Plan of {made}",
+                figures=figures_kept(other),
+                run=other,
+                left_out=len(other.left_out),
+            )
+        )
+    return lines
+
+
+def _other_plans(run: PlanRun) -> QuerySet[PlanRun]:
+    """Other plans of the same days that still propose something."""
+    others = PlanRun.objects.filter(
+        organisation=run.organisation,
+        first_day=run.first_day,
+        days=run.days,
+        rounds__accepted_at__isnull=True,
+        rounds__isnull=False,
+    ).exclude(pk=run.pk)
+    return others.distinct().order_by("-created_at")[:MOST_OTHERS]
 
 
 def proposals_of(run: PlanRun) -> QuerySet[Round]:
@@ -88,6 +157,15 @@ def in_force(run: PlanRun) -> Figures | None:
     return figures_of(sheets) if sheets else None
 
 
+def rounds_nearby(planned: Round, today: dt.date) -> QuerySet[Round]:
+    """Accepted rounds of the fortnight round a day, today's and later, other than this one."""
+    span = max(planned.day - dt.timedelta(days=7), today), planned.day + dt.timedelta(days=7)
+    rounds = Round.objects.filter(
+        organisation=planned.organisation, accepted_at__isnull=False, day__range=span
+    )
+    return rounds.exclude(pk=planned.pk).select_related("tanker").order_by("day", "tanker__name")
+
+
 def jobs_named(run: PlanRun, lines: Iterable[Mapping[str, Any]]) -> dict[str, Job]:
     """Jobs that lines of a run name by public id, as far as they are still ours to show."""
     jobs = Job.objects.for_operator(run.organisation)
@@ -109,3 +187,16 @@ def runs_with_outcome(runs: QuerySet[PlanRun]) -> QuerySet[PlanRun]:
         accepted_count=Count("rounds", filter=Q(rounds__accepted_at__isnull=False)),
         proposed_count=Count("rounds", filter=proposed),
     )
+
+
+def where_it_is(run: Any) -> str:
+    """What became of a run fetched by `runs_with_outcome`, in words."""
+    if run.problem.get("settled"):
+        return "Settled"
+    if run.accepted_count:
+        return "Accepted in part" if run.proposed_count else "Accepted"
+    if run.proposed_count or run.state not in (PlanRun.State.READY, PlanRun.State.STOPPED):
+        return str(run.get_state_display())
+    if not run.figures.get("rounds"):
+        return "Nothing could be placed"
+    return "Replaced, called off or thrown away"

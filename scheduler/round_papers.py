@@ -6,14 +6,17 @@ None of these holds a gate code: files get copied and passed on.
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree as Xml
 
 from django.conf import settings
 from django.utils.formats import date_format
 
+from customers.models import Person
 from scheduler.calendar_invites.objects import feed
 from scheduler.messages.feeds import round_entry
+from scheduler.models import Stop
 from servicing import documents
 from servicing.volumes import spoken
 
@@ -29,8 +32,14 @@ PROPOSED = "It is only proposed: owners have not been told of these times."
 CALLED_OFF = "It was called off: owners have been told that nobody comes."
 
 
-def run_sheet_pdf(sheet: Sheet) -> bytes:
-    """The sheet of a driver, tagged, in driving order."""
+Contacts = Mapping[int, Person]
+
+
+def run_sheet_pdf(sheet: Sheet, contacts: Contacts) -> bytes:
+    """The sheet of a driver, tagged, in driving order.
+
+    `contacts` says whom to ring, by key of the premises; empty for who may not know.
+    """
     planned = sheet.planned
     issuer = planned.organisation
     told = documents.RunSheetFacts(
@@ -40,7 +49,9 @@ def run_sheet_pdf(sheet: Sheet) -> bytes:
         crew=planned.crew.name if planned.crew else "",
         day=planned.day,
         sums=_sums(sheet),
-        stops=tuple(_run_stop(sheet, line, place) for place, line in enumerate(sheet.lines)),
+        stops=tuple(
+            _run_stop(sheet, line, place, contacts) for place, line in enumerate(sheet.lines)
+        ),
         warning=_warning(planned),
     )
     stamp = documents.Stamp(
@@ -67,7 +78,7 @@ def _sums(sheet: Sheet) -> str:
     )
 
 
-def _run_stop(sheet: Sheet, line: Line, place: int) -> documents.RunStop:
+def _run_stop(sheet: Sheet, line: Line, place: int, contacts: Contacts) -> documents.RunStop:
     base = sheet.planned.tanker.base
     name = line.name
     if line.stop.kind == "base":
@@ -78,34 +89,52 @@ def _run_stop(sheet: Sheet, line: Line, place: int) -> documents.RunStop:
         number=line.number,
         distance=f"after {line.stop.metres / 1000:.0f} km" if line.stop.metres else "",
         address=line.premises.one_line_address if line.premises else "",
-        details=tuple(_details(sheet, line)),
+        details=tuple(_details(sheet, line, contacts)),
         is_tip=line.stop.works is not None,
     )
 
 
-def _details(sheet: Sheet, line: Line) -> Iterator[str]:
-    works, job = line.stop.works, line.stop.job
-    if works is not None:
-        permit = f", permit {works.permit_number}" if works.permit_number else ""
-        yield f"Open {works.opens:%H:%M} to {works.closes:%H:%M}{permit}."
+def _details(sheet: Sheet, line: Line, contacts: Contacts) -> Iterator[str]:
+    job = line.stop.job
     if job is None:
+        yield from _between_jobs(sheet, line)
         return
     yield _work(sheet, line, job)
+    premises = job.system.premises
+    contact = contacts.get(premises.pk)
+    if contact is not None:
+        yield f"Ring on site: {contact}, {contact.phone}"
     if job.system.lid_note:
         yield f"Lid: {job.system.lid_note}"
-    access = " · ".join(_access(job.system.premises))
+    if job.system.latitude is not None and job.system.longitude is not None:
+        yield f"Position: {job.system.latitude:.5f}, {job.system.longitude:.5f}"
+    access = " · ".join(_access(premises))
     if access:
-        yield access
-    for name, words in (("Getting there", job.system.premises.access_note), ("Note", job.notes)):
+        yield f"Way in: {access}"
+    for name, words in (("Getting there", premises.access_note), ("Note", job.notes)):
         if words:
             yield f"{name}: {words}"
+
+
+def _between_jobs(sheet: Sheet, line: Line) -> Iterator[str]:
+    """What a driver needs to know at a works and of his break."""
+    works = line.stop.works
+    if works is not None:
+        permit = f", permit {works.permit_number}" if works.permit_number else ""
+        yield f"{line.hours_words}{permit}."
+        litres = spoken(line.tipped, sheet.planned.organisation.units)
+        yield f"About {litres} to tip, leave by {line.departs:%H:%M}."
+    elif line.stop.kind == Stop.Kind.BREAK:
+        yield f"Until {line.departs:%H:%M}: a break is no time for other work."
 
 
 def _work(sheet: Sheet, line: Line, job: Job) -> str:
     kind = f"{job.get_kind_display()}, {job.system.get_kind_display().lower()}"
     part = f", visit {line.stop.part}" if line.stop.part else ""
     litres = spoken(line.litres, sheet.planned.organisation.units)
-    said = f"{kind} {job.system.reference}{part}, about {litres}, leave by {line.departs:%H:%M}"
+    on_board = spoken(line.stop.load_after_litres, sheet.planned.organisation.units)
+    said = f"{kind} {job.system.reference}{part}, about {litres}"
+    said += f" (then {on_board} on board), leave by {line.departs:%H:%M}"
     if line.promise is not None:
         said += f", promised between {line.promise[0]:%H:%M} and {line.promise[1]:%H:%M}"
     return f"{said}."

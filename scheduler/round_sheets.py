@@ -27,7 +27,10 @@ ROUTE_LOOKS = 6
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """One stop with its local times; `number` counts the jobs of the round."""
+    """One stop with its local times; `number` counts the jobs of the round.
+
+    `change` is by how many litres the load changes there: less than nothing at a works.
+    """
 
     stop: Stop
     arrives: dt.datetime
@@ -35,7 +38,9 @@ class Line:
     departs: dt.datetime
     number: int | None
     litres: int
+    change: int = 0
     promise: tuple[dt.datetime, dt.datetime] | None = None
+    stands_there: bool = False
 
     @property
     def name(self) -> str:
@@ -44,7 +49,19 @@ class Line:
             return str(self.stop.job.system.premises)
         if self.stop.works is not None:
             return f"Tip at {self.stop.works}"
+        if self.stands_there:
+            return "Where it stands"
         return NAMES[self.stop.kind]
+
+    @property
+    def tipped(self) -> int:
+        """Litres to tip at a works."""
+        return max(-self.change, 0)
+
+    @property
+    def hours_words(self) -> str:
+        """When the works is open that day."""
+        return self.stop.works_hours
 
     @property
     def premises(self) -> Premises | None:
@@ -133,8 +150,10 @@ def rounds_with_stops(rounds: QuerySet[Round]) -> QuerySet[Round]:
     """Rounds with all that their sheets read, in a constant number of queries."""
     standing = Appointment.objects.filter(cancelled_at__isnull=True)
     stops = Stop.objects.select_related(
-        "works", "job__organisation", "job__system__premises__organisation"
-    ).prefetch_related(Prefetch("job__appointments", queryset=standing, to_attr="standing"))
+        "works", "job__organisation", "job__system__premises__organisation", "job__system__forecast"
+    ).prefetch_related(
+        "works__closures", Prefetch("job__appointments", queryset=standing, to_attr="standing")
+    )
     return rounds.select_related("tanker__base", "crew", "organisation", "run").prefetch_related(
         Prefetch("stops", queryset=stops.order_by("position"))
     )
@@ -160,11 +179,19 @@ def sheet_of(planned: Round, *, look: int = 0) -> Sheet:
                 departs=clock.local(stop.depart_at),
                 number=number if stop.job is not None else None,
                 litres=max(stop.load_after_litres - load, 0),
+                change=stop.load_after_litres - load,
                 promise=_promise(stop, clock),
+                stands_there=not lines and _begins_on_the_road(planned),
             )
         )
         load = stop.load_after_litres
     return Sheet(planned=planned, lines=tuple(lines), clock=clock, look=look)
+
+
+def _begins_on_the_road(planned: Round) -> bool:
+    """Whether it is a proposal for the rest of a day, which begins wherever the tanker is."""
+    run = planned.run
+    return planned.accepted_at is None and run is not None and bool(run.settings.get("happening"))
 
 
 def _promise(stop: Stop, clock: LocalClock) -> tuple[dt.datetime, dt.datetime] | None:
@@ -204,7 +231,7 @@ def _point(sheet: Sheet, line: Line) -> dict[str, Any] | None:
         "job": stop.job.system if stop.job is not None else None,
         "break": None,
     }[stop.kind]
-    if place is None or place.latitude is None:
+    if place is None or place.latitude is None or line.stands_there:
         return None
     title = f"{line.starts:%H:%M} {line.name}"
     return {

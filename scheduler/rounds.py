@@ -46,7 +46,14 @@ class RoundsNotReady(NotPossible):
 
 @transaction.atomic
 def move_stop(
-    *, run: PlanRun, job: Job, tanker: Tanker, day: dt.date, position: int | None, by: User
+    *,
+    run: PlanRun,
+    job: Job,
+    tanker: Tanker,
+    day: dt.date,
+    position: int | None,
+    by: User,
+    part: int | None = None,
 ) -> Look:
     """Put a job on a tanker and day of a proposal. What it breaks is kept on the rounds.
 
@@ -55,9 +62,9 @@ def move_stop(
     access.require_change(by, run)
     _require_whole_days(run)
     board = board_of(run)
-    look = look_at_move(board, job=job, tanker=tanker, day=day, position=position)
+    look = look_at_move(board, job=job, tanker=tanker, day=day, position=position, part=part)
     if look.rounds:
-        make_move(board, look, job=job)
+        make_move(run, board, look, job=job)
     return look
 
 
@@ -68,7 +75,7 @@ def take_off(*, run: PlanRun, job: Job, by: User) -> Look:
     _require_whole_days(run)
     board = board_of(run)
     look = look_at_taking_off(board, job=job)
-    make_move(board, look, job=job)
+    make_move(run, board, look, job=job)
     return look
 
 

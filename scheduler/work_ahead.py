@@ -7,24 +7,29 @@ from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import OuterRef, Q, Subquery
 
+from scheduler.emptying_sizes import emptying_minutes, litres_of
 from scheduler.models import Job
-from scheduler.round_plans import TANKER_WORK, fleet_of, seconds_of
+from scheduler.round_plans import TANKER_WORK, fleet_of, idle_days, seconds_of
 from servicing.models import Forecast
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from customers.models import Organisation
     from scheduler.models import Tanker
+    from scheduler.models.jobs import JobQuerySet
     from scheduler.round_plans import Fleet
 
 # Loads a tanker brings home in a day. Common practice, no source: one before, one after noon.
 LOADS_A_DAY = 2
 # Driving to the next job, and a tip with the drive there. Common practice, no source.
 DRIVE_MINUTES = 20
-EXPECTED_MINUTES = 40
 TIP_MINUTES = 50
 SATURDAY = 5
+# A system that would fill faster is a fault to look into, not a round to plan.
+SHORTEST_INTERVAL_DAYS = 7
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,22 +63,26 @@ class Week:
 
 
 def weeks_ahead(*, organisation: Organisation, today: dt.date, count: int = 52) -> list[Week]:
-    """Open tanker work by the week it is due, with systems forecast due that have no job yet.
+    """Open tanker work by the week it is due, and the emptyings forecast that have no job yet.
 
-    For an operator these include the systems of installers whose emptyings it drives: as sums,
-    nothing else of them is shown.
+    A system that fills within the span is counted each time: after one emptying the next falls
+    due when its interval has run again. For an operator these include the systems of installers
+    whose emptyings it drives: as sums, nothing else of them is shown. Who has no tanker in use
+    sees the work at its own systems, whoever drives it.
     """
-    first = today - dt.timedelta(days=today.weekday())
+    first = _first_monday(today)
     until = first + dt.timedelta(weeks=count)
+    fleet = fleet_of(organisation)
     sums: defaultdict[dt.date, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
-    jobs = Job.objects.for_operator(organisation).open().filter(kind__in=TANKER_WORK)
+    jobs = _jobs(organisation, fleet).open().filter(kind__in=TANKER_WORK)
     for due_on, litres, minutes in jobs.filter(due_on__lt=until).values_list(
         "due_on", "litres", "minutes"
     ):
         _add(sums[_monday(due_on, first)], (1, 0, litres, minutes))
-    for expected_on, volume in _forecast_without_job(organisation, until):
-        _add(sums[_monday(expected_on, first)], (0, 1, round(volume or 0), EXPECTED_MINUTES))
-    fleet = fleet_of(organisation)
+    for expected_on, litres in emptyings_expected(organisation, today, until):
+        minutes = emptying_minutes(litres)
+        _add(sums[_monday(expected_on, first)], (0, 1, litres, minutes))
+    idle = idle_days(organisation, first, 7 * count)
     mondays = [first + dt.timedelta(weeks=number) for number in range(count)]
     largest = max((tanker.capacity_litres for tanker in fleet.tankers), default=1)
     return [
@@ -88,8 +97,20 @@ def weeks_ahead(*, organisation: Organisation, today: dt.date, count: int = 52) 
             shift_minutes=sum(_shift_minutes(one) for one in days_out),
         )
         for monday in mondays
-        for days_out in [_days_out(fleet, monday, today)]
+        for days_out in [_days_out(fleet, monday, today, idle)]
     ]
+
+
+def _first_monday(today: dt.date) -> dt.date:
+    """Monday of this week; of the next when it is the weekend, for nothing is driven before."""
+    monday = today - dt.timedelta(days=today.weekday())
+    return monday if today.weekday() < SATURDAY else monday + dt.timedelta(weeks=1)
+
+
+def _jobs(organisation: Organisation, fleet: Fleet) -> JobQuerySet:
+    if fleet.tankers:
+        return Job.objects.for_operator(organisation)
+    return Job.objects.filter(organisation=organisation)
 
 
 def _add(sums: list[int], more: tuple[int, int, int, int]) -> None:
@@ -101,34 +122,54 @@ def _monday(day: dt.date, first: dt.date) -> dt.date:
     return max(day - dt.timedelta(days=day.weekday()), first)
 
 
-def _forecast_without_job(
-    organisation: Organisation, until: dt.date
-) -> list[tuple[dt.date, float | None]]:
-    """Systems in use that fall due before `until` and have no open emptying yet."""
+def emptyings_expected(
+    organisation: Organisation, today: dt.date, until: dt.date
+) -> Iterator[tuple[dt.date, int]]:
+    """Day and litres of each emptying forecast before `until` that is no job yet.
+
+    What is overdue is taken to be emptied today, what has a job on the day that is due.
+    """
     waiting = Job.objects.open().filter(system=OuterRef("system"), kind=Job.Kind.EMPTYING)
-    due = Forecast.objects.filter(
+    rows = Forecast.objects.filter(
         Q(organisation=organisation) | Q(organisation__tanker_operator=organisation),
         due_on__lt=until,
         system__retired_on__isnull=True,
-    )
-    return [
-        (due_on, litres)
-        for due_on, litres in due.exclude(Exists(waiting)).values_list(
-            "due_on", "working_volume_litres"
-        )
-        if due_on is not None
-    ]
+    ).annotate(job_on=Subquery(waiting.order_by("due_on").values("due_on")[:1]))
+    for row in rows:
+        assert row.due_on is not None
+        day = max(row.job_on or row.due_on, today)
+        if row.job_on is None:
+            yield day, litres_of(row)
+        for again in _repeats(row, day, until):
+            yield again, litres_of(row)
 
 
-def _days_out(fleet: Fleet, monday: dt.date, today: dt.date) -> list[Tanker]:
-    """Each tanker in use once for every day from Monday to Friday it can go out, from today on."""
-    days = [monday + dt.timedelta(days=number) for number in range(SATURDAY)]
+def _repeats(row: Forecast, emptied: dt.date, until: dt.date) -> Iterator[dt.date]:
+    """Days on which a system falls due again before `until`, by the interval of its forecast."""
+    if row.since is None or row.due_on is None:
+        return
+    interval = dt.timedelta(days=max((row.due_on - row.since).days, SHORTEST_INTERVAL_DAYS))
+    day = emptied + interval
+    while day < until:
+        yield day
+        day += interval
+
+
+def _days_out(
+    fleet: Fleet, monday: dt.date, today: dt.date, idle: frozenset[dt.date]
+) -> list[Tanker]:
+    """Each tanker in use once for every working day of the week it can go out, from today on."""
+    days = [monday + dt.timedelta(days=number) for number in range(7)]
     return [
         tanker
         for tanker in fleet.tankers
         for day in days
-        if day >= today and day not in {off.day for off in tanker.days_off.all()}
+        if day >= today and day not in idle and day not in _off(tanker)
     ]
+
+
+def _off(tanker: Tanker) -> set[dt.date]:
+    return {off.day for off in tanker.days_off.all()}
 
 
 def _shift_minutes(tanker: Tanker) -> int:

@@ -69,6 +69,7 @@ TABLE = {
     "scheduler:run_sheet": page("round"),
     "scheduler:round_crew": action("plan", "round"),
     "scheduler:round_withdraw": action("plan", "round"),
+    "scheduler:round_move": page("round", "plan", job_id="@job"),
     "scheduler:day_again": page(who="plan"),
     "scheduler:day_again_settle": action("plan", "run"),
     "scheduler:round_file": page("round", kind="gpx"),
@@ -120,6 +121,7 @@ TABLE = {
     "scheduler:stop_arrived": elsewhere(
         "the crew of the round alone: tests/scheduler/test_today.py"
     ),
+    "scheduler:stop_load": elsewhere("the crew alone: tests/scheduler/test_job_visits.py"),
     "scheduler:stop_left": elsewhere("the crew of the round alone: tests/scheduler/test_today.py"),
     "scheduler:stop_tipped": elsewhere(
         "the crew of the round alone: tests/scheduler/test_today.py"

@@ -9,7 +9,14 @@ from django import forms
 
 from customers.forms.scaled import ScaledField
 from customers.models import User
-from scheduler.forms.fleet_parts import DaysField, FleetForm, PlacedForm, position_fields
+from scheduler.forms.fleet_parts import (
+    DaysField,
+    FleetForm,
+    PlacedForm,
+    WeekdayHoursField,
+    minutes_between,
+    position_fields,
+)
 from scheduler.forms.jobs import TimeInput
 from scheduler.models import Base, Crew, Tanker, Works
 from servicing.models import System
@@ -50,6 +57,11 @@ class WorksForm(PlacedForm[Works]):
         label="Takes sludge from",
         help_text="None ticked: it takes everything.",
     )
+    weekday_hours = WeekdayHoursField(
+        required=False,
+        label="Weekdays with other hours",
+        help_text="One a line, such as Fri 07:00-12:00 or Sat closed.",
+    )
     closed_days = DaysField(
         required=False, label="Closed on", help_text="One day a line, such as 2026-12-25."
     )
@@ -67,6 +79,7 @@ class WorksForm(PlacedForm[Works]):
             "charge_pence_per_m3",
             "accepts",
             "permit_number",
+            "weekday_hours",
             "in_use",
         ]
         widgets: ClassVar = {"opens": TimeInput(), "closes": TimeInput()}
@@ -80,7 +93,9 @@ class WorksForm(PlacedForm[Works]):
         self.helper.layout = Layout(
             Row("name", "permit_number"),
             position_fields("the works"),
-            Fieldset("Hours", Row("opens", "closes", "tipping_minutes"), "closed_days"),
+            Fieldset(
+                "Hours", Row("opens", "closes", "tipping_minutes"), "weekday_hours", "closed_days"
+            ),
             Fieldset("Charges", Row("charge_pence_per_visit", "charge_pence_per_m3")),
             "accepts",
             "in_use",
@@ -96,6 +111,11 @@ class WorksForm(PlacedForm[Works]):
                 self.add_error("closes", "It must close after it opens.")
             elif room < given.get("tipping_minutes", 0):
                 self.add_error("closes", "It closes before a tip begun at opening would be over.")
+        shortest = given.get("tipping_minutes") or 0
+        for hours in filter(None, (given.get("weekday_hours") or {}).values()):
+            if minutes_between(*hours) < shortest:
+                wrong = f"From {hours[0]} to {hours[1]} there is no time for a tip."
+                self.add_error("weekday_hours", wrong)
         return given
 
 
@@ -161,6 +181,7 @@ class TankerForm(FleetForm[Tanker]):
             "shift_ends",
             "hours_regime",
             "max_duty_minutes",
+            "max_week_minutes",
             "overtime_minutes",
             "overtime_pence_per_hour",
             "break_minutes",
@@ -185,6 +206,7 @@ class TankerForm(FleetForm[Tanker]):
             "crew": "Usual crew",
             "hours_regime": "Driver hours",
             "max_duty_minutes": "Longest paid duty, minutes",
+            "max_week_minutes": "Most work in a week, minutes",
             "overtime_minutes": "Overtime at most, minutes",
             "break_minutes": "Break, minutes",
             "break_from": "Break starts from",
@@ -217,7 +239,7 @@ class TankerForm(FleetForm[Tanker]):
                 "Hours",
                 Row("shift_starts", "shift_ends"),
                 "hours_regime",
-                Row("max_duty_minutes", "overtime_minutes"),
+                Row("max_duty_minutes", "max_week_minutes", "overtime_minutes"),
                 Row("break_minutes", "break_from", "break_until"),
                 "days_off",
             ),

@@ -140,3 +140,63 @@ class DaysField(forms.CharField):
             if read is not None:
                 found.add(read)
         return sorted(found)
+
+
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+HOURS_LINE = re.compile(
+    r"(?P<day>[a-z]{3})[a-z]*:?\s+(?:(?P<shut>closed|shut)|"
+    r"(?P<opens>\d{1,2}[:.]\d{2})\s*(?:-|\N{EN DASH}|to)\s*(?P<closes>\d{1,2}[:.]\d{2}))",
+    re.IGNORECASE,
+)
+
+
+class WeekdayHoursField(forms.CharField):
+    """Hours of weekdays that differ, one a line: `Fri 07:00-12:00` or `Sat closed`."""
+
+    widget = forms.Textarea(attrs={"rows": 3})
+
+    def prepare_value(self, value: Any) -> Any:
+        """Stored hours as lines; what was typed as it is."""
+        if not isinstance(value, dict):
+            return value
+        lines = (
+            f"{WEEKDAYS[int(day)]} {'closed' if hours is None else '-'.join(hours)}"
+            for day, hours in sorted(value.items())
+        )
+        return "\n".join(lines)
+
+    def clean(self, value: Any) -> dict[str, list[str] | None]:
+        """Hours by number of the weekday, Monday being 0."""
+        found: dict[str, list[str] | None] = {}
+        for line in filter(
+            None, (part.strip() for part in re.split(r"[\n,;]", super().clean(value)))
+        ):
+            read = HOURS_LINE.fullmatch(line)
+            days = [name.lower() for name in WEEKDAYS]
+            if read is None or read["day"].lower() not in days:
+                message = f"“{line}” is not like Fri 07:00-12:00 or Sat closed."
+                raise forms.ValidationError(message)
+            key = str(days.index(read["day"].lower()))
+            found[key] = None if read["shut"] else _opening(line, read["opens"], read["closes"])
+        return found
+
+
+def _opening(line: str, opens: str, closes: str) -> list[str]:
+    """Two times as HH:MM, the second later."""
+    try:
+        first, last = (
+            dt.time.fromisoformat(text.replace(".", ":").zfill(5)) for text in (opens, closes)
+        )
+    except ValueError:
+        message = f"“{line}” has a time that no clock shows."
+        raise forms.ValidationError(message) from None
+    if last <= first:
+        message = f"“{line}” closes before it opens."
+        raise forms.ValidationError(message)
+    return [f"{first:%H:%M}", f"{last:%H:%M}"]
+
+
+def minutes_between(opens: str, closes: str) -> int:
+    """Minutes from one HH:MM to another."""
+    first, last = dt.time.fromisoformat(opens), dt.time.fromisoformat(closes)
+    return (last.hour - first.hour) * 60 + last.minute - first.minute

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
 
     from customers.models import Organisation
-    from scheduler.models import Round
+    from scheduler.models import Round, Stop
 
 MOST_DAYS = 20
 SEARCH_SECONDS = ((3, "3 seconds"), (10, "10 seconds"), (30, "30 seconds"), (120, "2 minutes"))
@@ -31,6 +31,8 @@ LITRES = (
     ("0.95", "What nineteen in twenty do not exceed"),
 )
 BEST_PLACE = "best"
+# Places offered in the list; a round of more jobs than this is not driven in a day.
+MOST_JOBS_A_ROUND = 20
 
 
 class TankerChoice(forms.ModelMultipleChoiceField[Tanker]):
@@ -190,6 +192,41 @@ class MoveForm(forms.Form):
         field = self.fields[name]
         assert isinstance(field, forms.ChoiceField)
         field.choices = choices
+
+    @property
+    def place(self) -> int | None:
+        """Number in the order from 0; None for the best place."""
+        position = self.cleaned_data["position"]
+        return None if position == BEST_PLACE else int(position)
+
+
+class AcceptedMoveForm(forms.Form):
+    """Tanker, day and place in the order for one job of an accepted round."""
+
+    tanker = forms.ModelChoiceField(
+        Tanker.objects.none(), to_field_name="public_id", empty_label=None
+    )
+    day = forms.DateField(widget=DateInput())
+    position = forms.ChoiceField(label="Place among the jobs of that round")
+    others_may_move = forms.BooleanField(
+        label="Promises to others on these rounds may move too",
+        required=False,
+        help_text="Otherwise their promised hours are kept, and a place that breaks one is refused.",
+    )
+    part = forms.IntegerField(required=False, widget=forms.HiddenInput())
+
+    def __init__(self, data: Any, *, planned: Round, at: Stop) -> None:
+        initial = {"tanker": planned.tanker.public_id, "day": planned.day, "part": at.part}
+        super().__init__(data, initial=initial)
+        field = self.fields["tanker"]
+        assert isinstance(field, forms.ModelChoiceField)
+        field.queryset = Tanker.objects.filter(
+            organisation=planned.organisation, in_use=True
+        ).order_by("name")
+        position = self.fields["position"]
+        assert isinstance(position, forms.ChoiceField)
+        places = [(str(place), f"{place + 1}.") for place in range(MOST_JOBS_A_ROUND)]
+        position.choices = [(BEST_PLACE, "Wherever it fits best"), *places]
 
     @property
     def place(self) -> int | None:

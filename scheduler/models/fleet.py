@@ -50,6 +50,11 @@ class Works(OwnedModel):
         default=list, blank=True, help_text="Kinds of system whose sludge it takes; empty: all."
     )
     permit_number = models.CharField(max_length=60, blank=True)
+    weekday_hours = models.JSONField(
+        default=dict,
+        blank=True,
+        help_text="Hours of weekdays that differ: 0 (Monday) to 6, opening and closing, or null.",
+    )
     in_use = models.BooleanField(default=True)
 
     objects = OwnedQuerySet["Works"].as_manager()
@@ -65,6 +70,21 @@ class Works(OwnedModel):
 
     def __str__(self) -> str:
         return self.name
+
+    def hours_on(self, day: dt.date) -> tuple[dt.time, dt.time] | None:
+        """Opening and closing time on the weekday of `day`; None where it stays shut."""
+        weekday = str(day.weekday())
+        if weekday not in self.weekday_hours:
+            return self.opens, self.closes
+        given = self.weekday_hours[weekday]
+        return given and (dt.time.fromisoformat(given[0]), dt.time.fromisoformat(given[1]))
+
+    def hours_words(self, day: dt.date) -> str:
+        """When it is open on a day, as a driver reads it."""
+        hours = self.hours_on(day)
+        if hours is None or day in {closure.day for closure in self.closures.all()}:
+            return "Shut on this day"
+        return f"Open {hours[0]:%H:%M} to {hours[1]:%H:%M}"
 
 
 class WorksClosure(models.Model):
@@ -169,6 +189,9 @@ class Tanker(OwnedModel):
         max_length=16, choices=HoursRegime, default=HoursRegime.ASSIMILATED
     )
     max_duty_minutes = models.PositiveSmallIntegerField(default=570)
+    max_week_minutes = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="Most work from Monday to Sunday; empty: what the law has."
+    )
     overtime_minutes = models.PositiveSmallIntegerField(default=0)
     overtime_pence_per_hour = models.PositiveIntegerField(default=0)
     break_minutes = models.PositiveSmallIntegerField(default=45)

@@ -128,6 +128,10 @@ class Stop(models.Model):
     locked = models.BooleanField(default=False, help_text="Stays on this tanker and day.")
     arrived_at = models.DateTimeField(null=True, blank=True, help_text="As driven.")
     left_at = models.DateTimeField(null=True, blank=True, help_text="As driven.")
+    taken_litres = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Of a job done in several visits: taken on this one."
+    )
+    part_note = models.CharField(max_length=300, blank=True)
     tipped_litres = models.PositiveIntegerField(null=True, blank=True)
     tip_ticket = models.CharField(max_length=60, blank=True)
 
@@ -144,6 +148,11 @@ class Stop(models.Model):
 
     def __str__(self) -> str:
         return f"{self.position}. {self.get_kind_display()}"
+
+    @property
+    def works_hours(self) -> str:
+        """When the works is open on the day of the round."""
+        return self.works.hours_words(self.round.day) if self.works else ""
 
 
 class TravelPair(models.Model):

@@ -2,6 +2,9 @@
 
 from scheduler.routing.errors import ProblemError as ProblemError
 
+from .accepted import AcceptedMove as AcceptedMove
+from .accepted import PromiseMoved as PromiseMoved
+from .accepted import look_at_accepted_move as look_at_accepted_move
 from .asking import OPEN_STATES as OPEN_STATES
 from .asking import ask_to_stop as ask_to_stop
 from .asking import is_silent as is_silent
@@ -21,12 +24,16 @@ from .moves import Look as Look
 from .moves import look_at_move as look_at_move
 from .moves import look_at_taking_off as look_at_taking_off
 from .moves import make_move as make_move
+from .moves import write_round as write_round
 from .plan_sheets import planned_sheet as planned_sheet
 from .prices import prices_of as prices_of
 from .problem import Fleet as Fleet
 from .problem import fleet_of as fleet_of
+from .problem import idle_days as idle_days
 from .settings import LONGEST_SEARCH_SECONDS as LONGEST_SEARCH_SECONDS
 from .settings import PlanSettings as PlanSettings
 from .upkeep import time_without as time_without
 from .why_now import why_now as why_now
 from .working import run_plan as run_plan
+from .worth import chance_over as chance_over
+from .worth import forecast_of as forecast_of

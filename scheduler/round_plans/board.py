@@ -21,16 +21,22 @@ from .settings import PlanSettings
 from .travel import travel_for
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    import datetime as dt
+    from collections.abc import Iterable, Iterator, Mapping
 
+    from django.db.models import QuerySet
+
+    from customers.models import Organisation
     from scheduler.models import PlanRun
+
+    from .job_facts import Lock
 
 
 @dataclass(frozen=True, kw_only=True)
 class Board:
     """Rows of one run beside the problem they answer, as both are today."""
 
-    run: PlanRun
+    run: PlanRun | None
     settings: PlanSettings
     clock: LocalClock
     fleet: Fleet
@@ -45,7 +51,7 @@ class Board:
         """Proposals as a plan; a round with a job that is gone is timed anew without it."""
         placed = tuple(self.without_gone(row) or self._as_stored(row) for row in self.rows)
         on_rounds = {job for each in placed for job in each.job_ids}
-        reasons = {line["job"]: line for line in self.run.left_out}
+        reasons = {line["job"]: line for line in (self.run.left_out if self.run else ())}
         left_out = tuple(
             LeftOut(
                 job=job.id,
@@ -94,21 +100,36 @@ class Board:
 def board_of(run: PlanRun) -> Board:
     """Board of a run's proposals. Raises the planner's own errors when nothing can be planned."""
     settings = PlanSettings.from_json(run.settings)
-    organisation = run.organisation
+    rows = Round.objects.filter(run=run, accepted_at__isnull=True)
+    return board_with(
+        run.organisation, rows, first_day=run.first_day, days=run.days, settings=settings, run=run
+    )
+
+
+def board_with(
+    organisation: Organisation,
+    rounds: QuerySet[Round],
+    *,
+    first_day: dt.date,
+    days: int,
+    settings: PlanSettings,
+    run: PlanRun | None = None,
+    locks: Mapping[str, Lock] | None = None,
+) -> Board:
+    """Board of these rounds over these days, as far as their tankers are among the chosen."""
     fleet = fleet_of(organisation, settings.tankers, settings.works)
     jobs = jobs_of(organisation, settings)
     problem = problem_of(
         organisation=organisation,
-        first_day=run.first_day,
-        days=run.days,
+        first_day=first_day,
+        days=days,
         settings=settings,
+        locks=locks,
         fleet=fleet,
         rows=jobs,
     )
-    by_id = {str(job.public_id): job for job in jobs}
-    tankers = [tanker.pk for tanker in fleet.tankers]
-    proposals = Round.objects.filter(run=run, accepted_at__isnull=True, tanker__in=tankers)
-    rows = tuple(with_stops(proposals).order_by("day", "tanker__name"))
+    known = rounds.filter(tanker__in=[tanker.pk for tanker in fleet.tankers])
+    rows = tuple(with_stops(known).order_by("day", "tanker__name"))
     return Board(
         run=run,
         settings=settings,
@@ -117,8 +138,8 @@ def board_of(run: PlanRun) -> Board:
         problem=problem,
         roads=Roads(travel_for(organisation, fleet).table(places_of(problem))),
         rows=rows,
-        jobs=by_id,
-        names=names_of(fleet, by_id.values()),
+        jobs={str(job.public_id): job for job in jobs},
+        names=names_of(fleet, jobs),
         gone=_gone(rows, {job.id for job in problem.jobs}, fleet),
     )
 
@@ -141,7 +162,7 @@ def _gone_from(row: Round, jobs: set[str], works: set[int]) -> Iterator[str]:
             yield f"{stop.works} is not in use any more: nothing can be tipped there."
 
 
-def write_figures(board: Board) -> None:
+def write_figures(run: PlanRun) -> None:
     """Sums on the run after its rounds were changed by hand."""
-    board.run.figures = figures_of(board.plan())
-    board.run.save(update_fields=["figures", "left_out", "changed_at"])
+    run.figures = figures_of(board_of(run).plan())
+    run.save(update_fields=["figures", "left_out", "changed_at"])

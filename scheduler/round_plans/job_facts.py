@@ -55,18 +55,18 @@ def job_for_planner(
     largest: int,
 ) -> routing.Job:
     """One job; whatever forbids planning it becomes the reason it is left out with."""
-    windows, hold = _promised(standing_appointment(row), horizon)
-    position = row.system.latitude, row.system.longitude
-    if position[0] is None or position[1] is None:
-        hold = "its position is not known: point at its lid on the map of its premises."
+    name = str(row.public_id)
+    promise = None if name in settings.promises_open else standing_appointment(row)
+    windows, hold = _promised(promise, horizon)
     worth = worth_of(row, horizon.days, prices)
     litres = litres_planned(row, settings.litres_quantile)
-    split = settings.split_large and litres > largest
+    count = settings.visits.get(name)
+    split = count > 1 if count else settings.split_large and litres > largest
     tied = bool(windows) or lock is not None
     return routing.Job(
-        id=str(row.public_id),
-        latitude=position[0] or 0.0,
-        longitude=position[1] or 0.0,
+        id=name,
+        latitude=row.system.latitude or 0.0,
+        longitude=row.system.longitude or 0.0,
         litres=litres,
         litres_sd=spread_of(row),
         service_seconds=row.minutes * 60,
@@ -81,9 +81,15 @@ def job_for_planner(
         may_split=split,
         locked_tanker=lock[0] if lock and not split else None,
         locked_on=_day_tied_to(lock, horizon, split=split and not windows),
-        hold_reason=hold or _saturated(row, settings),
+        hold_reason=_nowhere(row) or hold or _saturated(row, settings),
         **_way_in(row),
     )
+
+
+def _nowhere(row: Job) -> str:
+    if row.system.latitude is None or row.system.longitude is None:
+        return "its position is not known: point at its lid on the map of its premises."
+    return ""
 
 
 class WayIn(TypedDict):

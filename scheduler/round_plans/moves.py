@@ -13,8 +13,8 @@ from scheduler.routing.checker import check_plan
 from scheduler.routing.rounds import Breach
 from scheduler.routing.rounds import Round as PlannedRound
 
-from .board import Board, board_of, write_figures
-from .parts import visits_to
+from .board import Board, write_figures
+from .parts import visit_id, visits_to
 from .rows import breach_rows, fill_round, new_round
 
 if TYPE_CHECKING:
@@ -63,13 +63,24 @@ class Look:
 
 
 def look_at_move(
-    board: Board, *, job: Job, tanker: Tanker, day: dt.date, position: int | None
+    board: Board,
+    *,
+    job: Job,
+    tanker: Tanker,
+    day: dt.date,
+    position: int | None,
+    part: int | None = None,
 ) -> Look:
-    """Try a job on a tanker and day; `position` counts jobs from 0, None is the best place."""
-    job_id = str(job.public_id)
+    """Try a job on a tanker and day; `position` counts jobs from 0, None is the best place.
+
+    Of a job done in several visits `part` says which of them is moved.
+    """
+    job_id = visit_id(job, part)
     visits = visits_to(board.problem, job)
-    if len(visits) > 1:
-        return _refused(f"It is done in {len(visits)} visits: take it off, or plan again.")
+    if visits and job_id not in visits:
+        count = len(visits)
+        wrong = f"It is done in {count} visits: say which of them is moved."
+        return _refused(wrong if count > 1 else "It is done in one visit: move it as a whole.")
     check = routing.check_move(
         board.problem,
         board.plan(),
@@ -150,25 +161,26 @@ def _look(board: Board, check: routing.MoveCheck, job: str) -> Look:
 
 
 @transaction.atomic
-def make_move(board: Board, look: Look, *, job: Job) -> None:
+def make_move(run: PlanRun, board: Board, look: Look, *, job: Job) -> None:
     """Write a change that was looked at. A job on no round any more joins those left out."""
     rows = {(str(row.tanker.public_id), row.day): row for row in board.rows}
     for planned in look.rounds:
         row = rows.get((planned.tanker, planned.on))
         if planned.job_ids:
-            _write_round(board, row or _added(board, planned), planned, look)
+            write_round(board, row or _added(run, board, planned), planned, look)
         elif row is not None:
             row.delete()
-    _note_left_out(board.run, look, str(job.public_id))
-    write_figures(board_of(board.run))
+    _note_left_out(run, look, str(job.public_id))
+    write_figures(run)
 
 
-def _added(board: Board, planned: PlannedRound) -> Round:
+def _added(run: PlanRun, board: Board, planned: PlannedRound) -> Round:
     tanker = next(one for one in board.fleet.tankers if str(one.public_id) == planned.tanker)
-    return new_round(board.run, tanker, planned)
+    return new_round(run, tanker, planned)
 
 
-def _write_round(board: Board, row: Round, planned: PlannedRound, look: Look) -> None:
+def write_round(board: Board, row: Round, planned: PlannedRound, look: Look) -> None:
+    """Write one round of a change onto its row, with what it breaks."""
     own = [
         each
         for each in look.found

@@ -7,11 +7,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from django.db.models import Max
+from django.db.models.functions import Coalesce
+
+from scheduler.models import Stop
 from scheduler.routing.moves import apply_move, take_off
 from scheduler.routing.rounds import LeftOut, Plan
 
 if TYPE_CHECKING:
-    from scheduler.models import Job, Stop
+    from collections.abc import Iterable
+
+    from scheduler.models import Job
     from scheduler.routing.problem import Problem
     from scheduler.routing.roads import Roads
 
@@ -33,14 +39,28 @@ def part_number(job: str) -> int | None:
 def planner_id(stop: Stop) -> str:
     """What the planner calls the job of a stop."""
     assert stop.job is not None
-    name = str(stop.job.public_id)
-    return f"{name}{MARK}{stop.part}" if stop.part else name
+    return visit_id(stop.job, stop.part)
+
+
+def visit_id(job: Job, part: int | None) -> str:
+    """What the planner calls a visit to a job, or the job done in one."""
+    return f"{job.public_id}{MARK}{part}" if part else str(job.public_id)
 
 
 def visits_to(problem: Problem, job: Job) -> list[str]:
     """What the planner calls the visits to a job: one, or several where it was cut up."""
     name = str(job.public_id)
     return [each.id for each in problem.jobs if name in {each.id, each.part_of}]
+
+
+def visits_settled(jobs: Iterable[Job]) -> dict[str, int]:
+    """Into how many visits jobs on accepted rounds were cut; what stays whole counts one.
+
+    So that no other tanker, larger or smaller, cuts them up anew.
+    """
+    stops = Stop.objects.filter(job__in=list(jobs), round__accepted_at__isnull=False)
+    counted = stops.values_list("job__public_id").annotate(count=Coalesce(Max("part"), 1))
+    return {str(job): count for job, count in counted}
 
 
 def without_halves(problem: Problem, plan: Plan, roads: Roads) -> Plan:

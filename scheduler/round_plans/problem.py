@@ -13,6 +13,7 @@ from scheduler.messages.timing import holiday_region
 from scheduler.models import Job, Tanker, TankerDayOff, Works, WorksClosure
 from scheduler.routing import problem as routing
 from scheduler.routing.driver_hours import ASSIMILATED, GB_DOMESTIC
+from scheduler.routing.fleet import Worked
 from scheduler.routing.splitting import with_parts
 
 from .clock import LocalClock, seconds_of
@@ -20,6 +21,7 @@ from .job_choice import plannable
 from .job_facts import Horizon, Lock, job_for_planner
 from .prices import prices_of
 from .tanker_starts import starts_of
+from .worked_before import worked_before
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -33,6 +35,7 @@ REGIMES = {
     Tanker.HoursRegime.DOMESTIC: GB_DOMESTIC,
 }
 SATURDAY = 5
+A_MONDAY = dt.date(2001, 1, 1)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,6 +92,7 @@ def problem_of(
     horizon = _horizon(organisation, first_day, days, every_day=settings.every_day)
     known = {str(tanker.public_id) for tanker in fleet.tankers}
     kept = {job: lock for job, lock in (locks or {}).items() if lock[0] in known}
+    worked = worked_before(fleet.tankers, first_day)
     prices = prices_of(organisation, fleet.tankers, fleet.works)
     largest = max((tanker.capacity_litres for tanker in fleet.tankers), default=0)
     jobs = (
@@ -107,11 +111,11 @@ def problem_of(
         days=days,
         bases=_bases(fleet.tankers),
         works=tuple(_works(row) for row in fleet.works),
-        tankers=tuple(_tanker(row, horizon.idle) for row in fleet.tankers),
+        tankers=tuple(_tanker(row, horizon.idle, worked.get(row.pk, ())) for row in fleet.tankers),
         starts=starts_of(fleet.tankers, horizon.first_worked),
         jobs=tuple(jobs),
     )
-    return with_parts(whole)
+    return with_parts(whole, settings.visits)
 
 
 def _horizon(
@@ -155,10 +159,21 @@ def _works(row: Works) -> routing.Works:
         charge_pence_per_m3=row.charge_pence_per_m3,
         closed_on=frozenset(closure.day for closure in row.closures.all()),
         accepts=frozenset(row.accepts),
+        hours=_weekday_hours(row),
     )
 
 
-def _tanker(row: Tanker, idle: frozenset[dt.date]) -> routing.Tanker:
+def _weekday_hours(row: Works) -> tuple[tuple[int, int] | None, ...]:
+    """Hours from Monday to Sunday; empty where every day has the same."""
+    if not row.weekday_hours:
+        return ()
+    week = (row.hours_on(A_MONDAY + dt.timedelta(days=number)) for number in range(7))
+    return tuple(hours and (seconds_of(hours[0]), seconds_of(hours[1])) for hours in week)
+
+
+def _tanker(
+    row: Tanker, idle: frozenset[dt.date], worked_before: tuple[Worked, ...]
+) -> routing.Tanker:
     return routing.Tanker(
         id=str(row.public_id),
         base=str(row.base.public_id),
@@ -181,4 +196,6 @@ def _tanker(row: Tanker, idle: frozenset[dt.date]) -> routing.Tanker:
         break_until_seconds=seconds_of(row.break_until),
         driver_hours=REGIMES[Tanker.HoursRegime(row.hours_regime)],
         may_end_loaded=row.may_end_loaded,
+        max_week_work_seconds=row.max_week_minutes * 60 if row.max_week_minutes else None,
+        worked_before=worked_before,
     )

@@ -18,7 +18,7 @@ from scheduler.routing.rounds import Round as PlannedRound
 
 from .clock import LocalClock
 from .job_choice import for_planner
-from .parts import planner_id, visits_to, whole
+from .parts import planner_id, visits_settled, visits_to, whole
 from .problem import fleet_of, problem_of
 from .rows import read_round, with_stops
 from .travel import travel_for
@@ -68,19 +68,22 @@ def rest_of_day(run: PlanRun, settings: PlanSettings, *, effort: Effort) -> Rest
         organisation=organisation,
         first_day=run.first_day,
         days=1,
-        settings=settings,
+        settings=replace(settings, visits=visits_settled(rows)),
         fleet=fleet,
         rows=rows,
     )
     travel = travel_for(organisation, fleet)
     roads = Roads(travel.table(places_of(problem)))
     accepted = rounds_driven(run)
-    driven = [_driven(row, read_round(row, problem, roads, clock), at, clock) for row in accepted]
+    broken = frozenset(happening.get("off_the_road", ()))
+    driven = [
+        _driven(row, read_round(row, problem, roads, clock), at, clock, broken) for row in accepted
+    ]
     urgent = _urgent_visits(problem, rows, happening)
     befell = Happening(
         on=run.first_day,
         at_seconds=at,
-        off_the_road=frozenset(happening.get("off_the_road", ())),
+        off_the_road=broken,
         shut_works=frozenset(happening.get("shut_works", ())),
         abandoned=_not_driven_to(problem, rows, driven, happening),
         urgent=tuple(replace(job, required=True) for job in problem.jobs if job.id in urgent),
@@ -160,12 +163,17 @@ def _not_driven_to(
     )
 
 
-def _driven(row: Round, planned: PlannedRound, at: int, clock: LocalClock) -> _Driven:
-    """Recorded arrivals decide how far a round is; without any, the plan is believed."""
+def _driven(
+    row: Round, planned: PlannedRound, at: int, clock: LocalClock, broken: frozenset[str]
+) -> _Driven:
+    """Recorded arrivals decide how far a round is; without any, the plan is believed.
+
+    A broken tanker does not reach the stop it was driving to.
+    """
     stops = list(row.stops.all())
     recorded = [number for number, stop in enumerate(stops) if _was_reached(stop)]
     if not recorded:
-        reached = _reached_by_plan(planned, at)
+        reached = _reached_by_plan(planned, at, broken=planned.tanker in broken)
         return _Driven(
             planned=planned, shifted=planned, reached=tuple(stops[:reached]), stands=None
         )
@@ -180,15 +188,18 @@ def _driven(row: Round, planned: PlannedRound, at: int, clock: LocalClock) -> _D
 
 
 def _was_reached(stop: Stop) -> bool:
-    return stop.arrived_at is not None or (stop.job is not None and stop.job.state in BEGUN)
+    """Of a job in several visits the one under way says nothing of the others."""
+    if stop.arrived_at is not None or stop.job is None:
+        return stop.arrived_at is not None
+    return stop.job.state in (BEGUN if stop.part is None else OVER)
 
 
-def _reached_by_plan(planned: PlannedRound, at: int) -> int:
-    """Stops that the plan has left by the moment, and the one it is at or driving to."""
+def _reached_by_plan(planned: PlannedRound, at: int, *, broken: bool) -> int:
+    """Stops the plan has left by the moment and, unless it is broken, the one it drives to."""
     if at <= planned.start_seconds:
         return 0
     left = sum(stop.depart_seconds <= at for stop in planned.stops)
-    return min(left + 1, len(planned.stops))
+    return left if broken else min(left + 1, len(planned.stops))
 
 
 def _around(planned: PlannedRound, reached: int, at: int) -> tuple[Any, ...]:

@@ -10,7 +10,7 @@ from scheduler.routing.problem import places_of
 
 from .clock import LocalClock
 from .job_choice import plannable
-from .parts import planner_id, whole
+from .parts import planner_id, visits_settled, whole
 from .problem import fleet_of, problem_of
 from .rows import breach_rows, fill_round, names_of
 from .settings import PlanSettings
@@ -26,12 +26,14 @@ def time_without(planned: Round, gone: Collection[int]) -> None:
     Raises the planner's own errors (`ProblemError`) when its tanker or works are gone.
     """
     stops = planned.stops.filter(job__isnull=False).exclude(job__in=gone).order_by("position")
-    order = [planner_id(stop) for stop in stops.select_related("job")]
+    stops = stops.select_related("job")
+    order = [planner_id(stop) for stop in stops]
     asked = planned.run.settings if planned.run is not None else {}
     settings = PlanSettings(
         tankers=(str(planned.tanker.public_id),),
         works=PlanSettings.from_json({"tankers": (), "jobs": (), **asked}).works,
         jobs=tuple(dict.fromkeys(whole(job) for job in order)),
+        visits=visits_settled(stop.job for stop in stops if stop.job is not None),
     )
     fleet = fleet_of(planned.organisation, settings.tankers, settings.works)
     problem = problem_of(

@@ -1,7 +1,7 @@
 """A job larger than any tanker that may be done in several visits becomes several jobs."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from scheduler.routing.problem import Job, Problem, Tanker
@@ -10,16 +10,18 @@ from scheduler.routing.suitability import unsuitable_tanker
 MOST_PARTS = 6
 
 
-def with_parts(problem: Problem) -> Problem:
+def with_parts(problem: Problem, counts: Mapping[str, int] | None = None) -> Problem:
     """The problem with each job that is too large for its tankers cut into equal visits.
 
     Only jobs that allow it are cut. Each part takes the full time on site less what is saved
     by pumping less: half the time is set-up, half goes with the litres (common practice, no
-    source). The value and the day's costs are shared out.
+    source). The value and the day's costs are shared out. `counts` says of jobs by id into how
+    many visits they were cut before, and must be again whatever the tankers hold.
     """
     jobs: list[Job] = []
     for job in problem.jobs:
-        jobs += parts_of(job, problem.tankers)
+        count = (counts or {}).get(job.id)
+        jobs += cut(job, count) if count else parts_of(job, problem.tankers)
     return replace(problem, jobs=tuple(jobs)) if len(jobs) > len(problem.jobs) else problem
 
 
@@ -37,7 +39,12 @@ def parts_of(job: Job, tankers: Iterable[Tanker]) -> list[Job]:
     count = math.ceil(job.litres / largest)
     if count > MOST_PARTS:
         return [job]
-    return [_part(job, number, count) for number in range(count)]
+    return cut(job, count)
+
+
+def cut(job: Job, count: int) -> list[Job]:
+    """The job as `count` equal visits; itself when that is one."""
+    return [job] if count <= 1 else [_part(job, number, count) for number in range(count)]
 
 
 def _part(job: Job, number: int, count: int) -> Job:

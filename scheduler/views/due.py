@@ -14,7 +14,7 @@ from customers.access import may, member_required, require
 from customers.local_days import local_today
 from customers.middleware import organisation_of
 from scheduler import due_work
-from scheduler.job_lists import JobFilter
+from scheduler.job_lists import JobFilter, by_urgency, counts_by_span
 from scheduler.models import Job
 from servicing.forecasts import refresh_forecasts
 from servicing.models import System
@@ -22,7 +22,7 @@ from servicing.models import System
 if TYPE_CHECKING:
     from django.http import HttpRequest, HttpResponse
 
-PAGE = 50
+PAGE = 30
 
 
 @member_required
@@ -43,6 +43,8 @@ def due(request: HttpRequest) -> HttpResponse:
     context = {
         "filter": narrowed,
         "page": page,
+        "pieces": by_urgency(page, today),
+        "spans": counts_by_span(Job.objects.concerning(organisation), today),
         "today": today,
         "here": organisation,
         "operator": operator,

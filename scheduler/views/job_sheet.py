@@ -28,6 +28,7 @@ from scheduler.job_sheets import (
     require_visit,
     today_at,
 )
+from scheduler.job_visits import litres_noted
 from scheduler.models import Job, Stop
 from scheduler.sheet_photos import keep_sheet_photos
 from servicing.models import Visit
@@ -191,10 +192,10 @@ def sheet_facts(request: HttpRequest, job: Job) -> dict[str, Any]:
         "place": "rounds",
     }
     if crew_may:
-        stop = crew_sheets.stop_of(job, require_visit(user, job))
-        told["stop"] = stop
+        organisation = require_visit(user, job)
+        stop = crew_sheets.stop_of(job, organisation)
+        told |= {"stop": stop, "noted_litres": litres_noted(job), "organisation": organisation}
         told["facts"] = phone_facts(job, user, stop)
-        told["organisation"] = require_visit(user, job)
         told["contact"] = crew_sheets.contact_at(job.system.premises, today)
         told["initial"] = crew_sheets.sheet_initial(job, stop, user, today)
     return told

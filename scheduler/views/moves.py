@@ -52,14 +52,21 @@ def _form_for(data: Any, run: PlanRun, here: Stop | None) -> MoveForm:
     )
 
 
+def _visit(request: HttpRequest, run: PlanRun, job: Job) -> Stop | None:
+    """Where the job stands in the plan; `part` in the address says which of several visits."""
+    stops = Stop.objects.filter(round__run=run, round__accepted_at__isnull=True, job=job)
+    part = (request.POST or request.GET).get("part", "")
+    visits = stops.filter(part=int(part)) if part.isdigit() else stops
+    return visits.select_related("round__tanker").order_by("part").first()
+
+
 @member_required
 def plan_move(request: HttpRequest, public_id: UUID, job_id: UUID) -> HttpResponse:
     """GET with a target shows what the move would do; POST makes it."""
     run = run_of(request, public_id)
     access.require_change(request.user, run)
     job = _job_of(run, job_id)
-    stops = Stop.objects.filter(round__run=run, round__accepted_at__isnull=True, job=job)
-    here = stops.select_related("round__tanker").first()
+    here = _visit(request, run, job)
     target = request.POST or (request.GET if "tanker" in request.GET else None)
     form = _form_for(target, run, here)
     today = local_today(run.organisation)
@@ -68,8 +75,8 @@ def plan_move(request: HttpRequest, public_id: UUID, job_id: UUID) -> HttpRespon
     if form.is_bound and form.is_valid():
         try:
             if request.method == "POST":
-                return _made(request, run, job, form)
-            context["look"] = _look(run, job, form)
+                return _made(request, run, job, form, here)
+            context["look"] = _look(run, job, form, here)
             context["clock"] = round_plans.LocalClock.of(run.organisation)
         except ProblemError as fault:
             form.add_error(None, fault.message)
@@ -77,7 +84,7 @@ def plan_move(request: HttpRequest, public_id: UUID, job_id: UUID) -> HttpRespon
     return render(request, "scheduler/plan_move.html", context, status=status)
 
 
-def _look(run: PlanRun, job: Job, form: MoveForm) -> round_plans.Look:
+def _look(run: PlanRun, job: Job, form: MoveForm, here: Stop | None) -> round_plans.Look:
     given = form.cleaned_data
     return round_plans.look_at_move(
         round_plans.board_of(run),
@@ -85,10 +92,13 @@ def _look(run: PlanRun, job: Job, form: MoveForm) -> round_plans.Look:
         tanker=given["tanker"],
         day=given["day"],
         position=form.place,
+        part=here.part if here else None,
     )
 
 
-def _made(request: HttpRequest, run: PlanRun, job: Job, form: MoveForm) -> HttpResponse:
+def _made(
+    request: HttpRequest, run: PlanRun, job: Job, form: MoveForm, here: Stop | None
+) -> HttpResponse:
     given = form.cleaned_data
     look = rounds.move_stop(
         run=run,
@@ -96,6 +106,7 @@ def _made(request: HttpRequest, run: PlanRun, job: Job, form: MoveForm) -> HttpR
         tanker=given["tanker"],
         day=given["day"],
         position=form.place,
+        part=here.part if here else None,
         by=request.user,  # type: ignore[arg-type]
     )
     where = f"{job.system.reference} is now with {given['tanker']} on {given['day']:%d %B}."

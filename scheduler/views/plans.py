@@ -24,9 +24,8 @@ from scheduler.plan_figures import (
     accepted_from,
     changes_of,
     days_proposed,
-    figures_kept,
-    in_force,
     jobs_named,
+    plans_compared,
     proposals_of,
 )
 from scheduler.round_readiness import reasons_against, round_words
@@ -82,8 +81,7 @@ def _proposed(request: HttpRequest, run: PlanRun, reasons: Sequence[str]) -> dic
         "proposals": [(one, CrewForm(planned=one.planned, crews=crews)) for one in sheets],
         "round_count": proposals_of(run).count(),
         "accepted": accepted_from(run),
-        "figures": figures_kept(run),
-        "before": in_force(run),
+        "plans": plans_compared(run, left_out=len(left_out)),
         "left_out": left_out,
         "map": map_of(sheets, [job for job, _ in left_out if job is not None]),
         "changeable": changeable,

@@ -21,9 +21,11 @@ from customers.middleware import organisation_of
 from scheduler import booking, round_papers, tasks
 from scheduler import rounds as verbs
 from scheduler.charts import WeekLoad, weeks
+from scheduler.crew_sheets import contacts_at
 from scheduler.forms.rounds import CrewForm, WithdrawForm
-from scheduler.models import PlanRun, Round
-from scheduler.plan_figures import runs_with_outcome
+from scheduler.models import PlanRun, Round, Tanker
+from scheduler.operator_sharing import jobs_with_others
+from scheduler.plan_figures import rounds_nearby, runs_with_outcome, where_it_is
 from scheduler.round_readiness import has_begun, round_words
 from scheduler.round_sheets import map_of, rounds_with_stops, sheet_of, sheets_of
 from scheduler.views.plans import back_to
@@ -37,6 +39,7 @@ if TYPE_CHECKING:
     from django.http import HttpRequest
     from django.utils.safestring import SafeString
 
+    from customers.models import Person
     from scheduler.round_sheets import Sheet
     from scheduler.work_ahead import Week
 
@@ -56,13 +59,16 @@ def rounds(request: HttpRequest) -> HttpResponse:
     runs = runs_with_outcome(
         PlanRun.objects.filter(organisation=organisation, first_day__gte=today)
     )
+    drives = Tanker.objects.filter(organisation=organisation, in_use=True).exists()
     load = weeks_ahead(organisation=organisation, today=today)
     context = {
         "today": today,
         "sheets": sheets_of(rounds_with_stops(accepted)),
-        "runs": runs.order_by("-created_at")[:RUNS_SHOWN],
+        "runs": [(run, where_it_is(run)) for run in runs.order_by("-created_at")[:RUNS_SHOWN]],
         "weeks": load,
-        "chart": _chart(load),
+        "chart": _chart(load, drives=drives),
+        "drives": drives,
+        "with_others": jobs_with_others(organisation),
         "may_plan": access.may(request.user, "plan", organisation),
         "may_manage": access.may(request.user, "manage", organisation),
         "organisation": organisation,
@@ -70,17 +76,18 @@ def rounds(request: HttpRequest) -> HttpResponse:
     return render(request, "scheduler/rounds.html", context)
 
 
-def _chart(load: list[Week]) -> SafeString:
+def _chart(load: list[Week], *, drives: bool) -> SafeString:
     bars = [
         WeekLoad(
             label=date_format(week.monday, "j M"),
             jobs=week.jobs + week.expected,
             litres=week.litres,
-            capacity_litres=week.capacity_litres,
+            capacity_litres=week.capacity_litres if drives else None,
         )
         for week in load
     ]
-    title = "Litres falling due by week against what the tankers can carry"
+    against = " against what the tankers can carry" if drives else ""
+    title = f"Litres falling due by week{against}"
     return mark_safe(weeks(bars, key="weeks", title=title))  # noqa: S308 (charts escape)
 
 
@@ -98,12 +105,17 @@ def round_page(request: HttpRequest, public_id: UUID) -> HttpResponse:
 
 def _page(request: HttpRequest, planned: Round, **bound: forms.Form) -> HttpResponse:
     sheet = sheet_of(planned)
+    changeable, begun = access.may_change(request.user, planned), has_begun(planned)
+    today = local_today(planned.organisation)
+    movable = changeable and planned.accepted_at is not None and not begun and planned.day >= today
     context = {
         "planned": planned,
         "sheet": sheet,
         "map": map_of([sheet]),
-        "changeable": access.may_change(request.user, planned),
-        "begun": has_begun(planned),
+        "changeable": changeable,
+        "begun": begun,
+        "movable": movable,
+        "elsewhere": rounds_nearby(planned, today) if movable else (),
         "crew_form": CrewForm(planned=planned),
         "withdraw_form": WithdrawForm(),
         "organisation": planned.organisation,
@@ -116,18 +128,32 @@ def _page(request: HttpRequest, planned: Round, **bound: forms.Form) -> HttpResp
 def run_sheet(request: HttpRequest, public_id: UUID) -> HttpResponse:
     """The sheet a driver takes along, in driving order, for the printer."""
     planned = _round(request, public_id)
-    context = {"planned": planned, "sheet": sheet_of(planned), "organisation": planned.organisation}
+    sheet = sheet_of(planned)
+    context = {
+        "planned": planned,
+        "sheet": sheet,
+        "contacts": _contacts(request, sheet),
+        "organisation": planned.organisation,
+    }
     return render(request, "scheduler/round_run_sheet.html", context)
 
 
-FILES: dict[str, tuple[str, Callable[[Sheet], bytes]]] = {
+def _contacts(request: HttpRequest, sheet: Sheet) -> dict[int, Person]:
+    """Whom to ring at each place, for who goes there or plans it; nobody for other readers."""
+    organisation = sheet.planned.organisation
+    if not any(access.may(request.user, action, organisation) for action in ("visit", "plan")):
+        return {}
+    return contacts_at(sheet.jobs, sheet.planned.day)
+
+
+FILES: dict[str, tuple[str, Callable[[Sheet, dict[int, Person]], bytes]]] = {
     "pdf": ("application/pdf", round_papers.run_sheet_pdf),
     "ics": (
         "text/calendar; charset=utf-8",
-        lambda sheet: round_papers.calendar_file(sheet.planned),
+        lambda sheet, _: round_papers.calendar_file(sheet.planned),
     ),
-    "gpx": ("application/gpx+xml", round_papers.gpx_file),
-    "geojson": ("application/geo+json", round_papers.geojson_file),
+    "gpx": ("application/gpx+xml", lambda sheet, _: round_papers.gpx_file(sheet)),
+    "geojson": ("application/geo+json", lambda sheet, _: round_papers.geojson_file(sheet)),
 }
 
 
@@ -138,7 +164,9 @@ def round_file(request: HttpRequest, public_id: UUID, kind: str) -> HttpResponse
         raise Http404
     planned = _round(request, public_id)
     content_type, make = FILES[kind]
-    response = HttpResponse(make(sheet_of(planned)), content_type=content_type)
+    sheet = sheet_of(planned)
+    body = make(sheet, _contacts(request, sheet))
+    response = HttpResponse(body, content_type=content_type)
     name = round_papers.file_name(planned, kind)
     response["Content-Disposition"] = f'attachment; filename="{name}"'
     return response

@@ -88,6 +88,8 @@ def stop_arrived(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     """The crew is there."""
     stop = visible_stop(request, public_id)
     driven_days.mark_arrived(stop=stop, by=request.user, now=timezone.now())  # type: ignore[arg-type]
+    if stop.part is not None:
+        return redirect("scheduler:stop_load", public_id=stop.public_id)
     if stop.job is not None:
         return redirect("scheduler:job_sheet", public_id=stop.job.public_id)
     return back_to(stop)

@@ -9,6 +9,12 @@ from .blocks import Blanks, Block, Caution, Heading, Issuer, Sheet, Stamp, Text,
 from .cautions import CREW, LOCAL_CODES
 from .typesetting import typeset
 
+BLANKS_AT_A_JOB = (
+    ("Taken out; cover back on, bolts in", "litres"),
+    ("Left", "time"),
+    ("Notes", ""),
+)
+
 
 @dataclass(frozen=True, kw_only=True)
 class RunStop:
@@ -73,7 +79,7 @@ def _stop(stop: RunStop) -> tuple[Block, ...]:
     if about:
         blocks.append(Text(about))
     if stop.number is not None:
-        blocks.append(Blanks((("Taken out; cover back on, bolts in", "litres"), ("Left", "time"))))
+        blocks.append(Blanks(BLANKS_AT_A_JOB))
     elif stop.is_tip:
         blocks.append(Blanks((("Ticket number", ""), ("Tipped", "litres"))))
     return tuple(blocks)

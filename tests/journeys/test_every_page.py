@@ -44,6 +44,7 @@ NOT_BY_LINK = {
     "scheduler:lid": "the lived-in valley has none yet: its own tests open it",
     "scheduler:owner_paper": "the lived-in valley has none yet: its own tests open it",
     "scheduler:day_again_settle": "the lived-in valley has none yet: its own tests open it",
+    "scheduler:stop_load": "no job there takes several visits: tests/scheduler/test_job_visits.py",
     "servicing:paper": "the lived-in valley has none yet: its own tests open it",
     "servicing:paper_again": "the lived-in valley has none yet: its own tests open it",
     "servicing:paper_check": "the lived-in valley has none yet: its own tests open it",

@@ -99,6 +99,19 @@ def test_what_a_crew_has_reached_stays_and_only_the_rest_moves(office, planner, 
     assert on_rounds() == {first.job_id: "One", **{stop.job_id: "Two" for stop in others}}
 
 
+def test_a_tanker_that_breaks_down_on_its_way_does_not_reach_the_next_job(office, planner, tankers):
+    """Nothing recorded: the first job is behind it by the plan, its load on board."""
+    jobs = [owned_job(office) for _ in range(3)]
+    [row] = accepted_day(office, planner, tankers[:1], jobs)
+    first, *others = list(row.stops.filter(job__isnull=False))
+    now = first.depart_at + dt.timedelta(minutes=1)
+    run = planned_rest(office, planner, now, off_the_road=tankers[:1])
+    assert "One stands with about 2800 L on board" in " ".join(run.warnings)
+    day_again.accept_rest(run=run, by=planner, now=now)
+    assert on_rounds() == {first.job_id: "One", **{stop.job_id: "Two" for stop in others}}
+    assert Stop.objects.filter(round__accepted_at__isnull=False, job__isnull=False).count() == 3
+
+
 def test_a_crew_running_late_loses_no_job(office, planner, tankers):
     """At two in the afternoon only the first job is recorded: the others are still to be done."""
     jobs = [owned_job(office, minutes=20) for _ in range(3)]

@@ -203,3 +203,33 @@ def test_reader_and_crew_may_not_change_the_fleet(client, office, role):
 
 def test_there_is_no_fifth_part_of_the_fleet(desk):
     assert desk.get(new("boat")).status_code == 404
+
+
+def test_a_works_may_have_other_hours_on_weekdays(desk, office):
+    typed = {**WORKS, "weekday_hours": "Fri 7:00-12:00\nSaturday closed"}
+    assert desk.post(new("works"), typed).status_code == 302
+    works = Works.objects.get()
+    assert works.weekday_hours == {"4": ["07:00", "12:00"], "5": None}
+    friday = dt.date(2027, 3, 5)
+    assert works.hours_on(friday) == (dt.time(7), dt.time(12))
+    assert works.hours_on(friday + dt.timedelta(days=1)) is None
+    assert works.hours_words(friday) == "Open 07:00 to 12:00"
+    assert works.hours_words(friday + dt.timedelta(days=1)) == "Shut on this day"
+    assert works.hours_words(friday - dt.timedelta(days=1)) == "Open 07:00 to 17:00"
+    assert "Fri 07:00-12:00" in desk.get(edit("works", works)).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("Fri all day", "is not like"),
+        ("Fri 12:00-07:00", "closes before it opens"),
+        ("Fri 25:00-26:00", "no clock shows"),
+        ("Fri 07:00-07:10", "no time for a tip"),
+    ],
+)
+def test_hours_that_cannot_be_are_refused_in_words(desk, typed, said):
+    answer = desk.post(new("works"), {**WORKS, "weekday_hours": typed})
+    assert answer.status_code == 422
+    assert said in answer.content.decode()
+    assert typed in answer.content.decode()
