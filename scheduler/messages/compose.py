@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import DatabaseError
 from django.utils import translation
+from django.utils.translation import gettext
 
 from customers.languages import ENGLISH, language_of
 from scheduler.messages import consent
@@ -184,6 +185,9 @@ def _facts(draft: Draft, public_id: uuid.UUID) -> dict[str, Any]:
     premises = draft.job.system.premises if draft.job else draft.premises
     if draft.recipient is not None and premises is not None:
         facts["link"] = owner_address(draft.recipient.person, premises, public_id)
+    if facts.get("reason"):
+        # What the crew chose from a list is known in every language; what somebody wrote is not.
+        facts["reason"] = gettext(str(facts["reason"]))
     if draft.message_class == consent.MARKETING:
         facts["leave_link"] = leave_address(draft.organisation, draft.address)
     return facts

@@ -131,6 +131,17 @@ def test_a_cancellation_is_in_the_language_of_the_invitation(mixed):
     assert "wedi'i ganslo" in newest.body_text
 
 
+@pytest.mark.parametrize(
+    ("because", "said"),
+    [("Locked gate", "Giât wedi'i chloi"), ("The lane is flooded", "The lane is flooded")],
+)
+def test_a_reason_from_the_list_is_said_in_welsh_and_a_written_one_as_it_is(mixed, because, said):
+    system, omar, _ = mixed
+    job = make_job(system, due_on=NOW.date(), state=Job.State.ABANDONED, closed_because=because)
+    telling.tell_visit_abandoned(job=job, now=NOW)
+    assert f"Y rheswm: {said}." in Message.objects.get(person=omar).body_text
+
+
 def test_the_firm_says_what_its_owners_usually_read(mixed):
     system, _, other = mixed
     system.organisation.language = "cy"
