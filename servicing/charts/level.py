@@ -167,7 +167,7 @@ def shell(facts: LevelFacts, palette: Palette) -> list[str]:
         element("path", cover, d=f"M{middle - 34:.0f} 38h68M{middle - 24:.0f} 40v45m48-45v45"),
         element(name, cover, **places),
         element("path", cover, d=f"M8 {outlet_y - 14:.0f}H{pipe_in + 16:.0f}v26"),
-        words(palette, facts.speak("in"), (8, outlet_y - 22), looks="soft"),
+        words(palette, facts.speak("in"), (1, outlet_y - 22), looks="soft"),
         words(palette, facts.speak("cover"), (middle, 28), looks="soft middle"),
     ]
     if not facts.sealed:
