@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Literal
 
 from django.db.models import Q
 
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 # Beyond it the weeks between are not looked at: they would not share a limit.
 LONGEST_SPAN = dt.timedelta(days=21)
 Span = tuple[dt.datetime, dt.datetime]
+Opened = Literal["none", "own", "all"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,17 +60,21 @@ def look_at_accepted_move(
 ) -> AcceptedMove:
     """Try a job of an accepted round on another place, tanker or day.
 
-    Its own promise may move; those of the others on the two rounds are kept like walls unless
-    `others_may_move`. Raises the planner's own errors (`ProblemError`).
+    Every promise is kept where that is possible. Else its own may move; those of the others on
+    the two rounds are walls unless `others_may_move`. Raises the planner's own errors
+    (`ProblemError`).
     """
-    board = _board(planned, job, tanker, day, others_may_move=others_may_move)
-    look = look_at_move(board, job=job, tanker=tanker, day=day, position=position, part=part)
+    given: dict[str, Any] = {"job": job, "tanker": tanker, "day": day}
+    board = _board(planned, **given, opened="none")
+    look = look_at_move(board, position=position, part=part, **given)
+    if not look.possible:
+        board = _board(planned, **given, opened="all" if others_may_move else "own")
+        look = look_at_move(board, position=position, part=part, **given)
     return AcceptedMove(board=board, look=look, promises=tuple(_promises_moved(board, look)))
 
 
-def _board(
-    planned: Round, job: Job, tanker: Tanker, day: dt.date, *, others_may_move: bool
-) -> Board:
+def _board(planned: Round, *, job: Job, tanker: Tanker, day: dt.date, opened: Opened) -> Board:
+    """Board of the rounds concerned, with no promise open to change, the job's own, or all."""
     first, last = min(planned.day, day), max(planned.day, day)
     sunday = last + dt.timedelta(days=6 - last.weekday())
     touched = Q(pk=planned.pk) | Q(tanker=tanker, day=day)
@@ -96,7 +101,7 @@ def _board(
         promises_open=tuple(
             str(each.public_id)
             for each in jobs
-            if each == job or (others_may_move and each.pk in on_touched)
+            if (opened == "own" and each == job) or (opened == "all" and each.pk in on_touched)
         ),
     )
     return board_with(

@@ -93,6 +93,16 @@ def test_a_place_that_keeps_every_promise_tells_only_the_crew(planned, planner):
     assert waiting() == {planned.crew.email}
 
 
+def test_a_promise_moves_only_where_it_cannot_be_kept(planned, planner):
+    """Its place stays the same: the hours that were told hold, and nobody is told others."""
+    first = order(planned)[0]
+    was = booking.standing_appointment(first)
+    told = move(planned, first, planner, position=0)
+    now = booking.standing_appointment(first)
+    assert told.promises == ()
+    assert (now.starts_at, now.ends_at) == (was.starts_at, was.ends_at)
+
+
 def test_on_another_day_the_promise_moves_and_owner_and_both_crews_hear(planned, planner, tankers):
     job = order(planned)[1]
     was = booking.standing_appointment(job)
