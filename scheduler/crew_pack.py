@@ -38,12 +38,11 @@ PAGE_SCRIPTS = (
     "sheet_draft",
 )
 PICTURES = ("icon.svg", "crew-192.png", "crew-512.png", "staff.svg")
-TANK_SCRIPTS: tuple[str, ...] = ()
 
 
 def shell_files() -> list[str]:
     """Static files, by the names the finders know them under, that every crew page needs."""
-    scripts = dict.fromkeys((*WORKER_SCRIPTS, *PAGE_SCRIPTS, *TANK_SCRIPTS))
+    scripts = (*WORKER_SCRIPTS, *PAGE_SCRIPTS)
     return [
         *(f"scheduler/css/{name}.css" for name in CSS),
         *(f"scheduler/js/{name}.js" for name in scripts),
