@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from datetime import date
 
-from servicing.forecasting.columns import feeds_the_rate
+from servicing.forecasting.dips import feeds_the_rate
 from servicing.forecasting.facts import Dip, SystemFacts
 from servicing.forecasting.faults import Fault
 from servicing.forecasting.occupancy import occupancy_faults
@@ -88,6 +88,9 @@ def _dip_faults(facts: SystemFacts, index: int) -> list[Fault]:
     if dip.sludge_mm is None and dip.scum_mm is None:
         message = "a dip needs sludge and scum in mm, or litres"
         return [Fault(facts.reference, f"{field}.sludge_mm", "nothing_measured", message)]
+    if dip.sludge_mm is None:
+        message = "the scum was measured but not the sludge: give 0 if there was none"
+        return [Fault(facts.reference, f"{field}.sludge_mm", "sludge_not_measured", message)]
     return _depth_faults(facts, dip, field)
 
 

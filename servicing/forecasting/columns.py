@@ -6,19 +6,18 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from itertools import groupby
 
 import numpy as np
 
 from servicing.forecasting.accumulation import (
-    DIP,
     EXPONENTS,
     RATE_MEDIAN,
     RESET,
     Columns,
     Prior,
 )
-from servicing.forecasting.facts import Dip, Emptying, Kind, Method, SystemFacts
+from servicing.forecasting.dips import SAME_DAY_ERROR, Event, day_dips
+from servicing.forecasting.facts import Emptying, Kind, SystemFacts
 from servicing.forecasting.faults import Assumption
 from servicing.forecasting.occupancy import (
     MISREPORTED_LOG_SD,
@@ -32,7 +31,7 @@ from servicing.forecasting.published_rates import (
     RESIDUE_SHARE_SD,
     SCUM_SHARE,
 )
-from servicing.forecasting.tanks import solids_litres, trigger_litres
+from servicing.forecasting.tanks import trigger_litres
 from servicing.forecasting.year_clock import YearClock, season_table, years_of
 
 TRIGGER_SHARES = {
@@ -44,8 +43,6 @@ TRIGGER_SHARES = {
 TRAP_FILL_DAYS = 60.0  # a trap reaches a quarter in about so long: judgement, no source
 TRAP_LOG_SD = 0.8  # judgement, no source
 ANYTHING_LEFT_SD = 0.35  # of the volume: a dip right after an emptying says what was left
-SAME_DAY_ERROR = 0.027  # share of the volume: a 40 mm error at a third of a 1.6 m drum
-Event = tuple[int, float, float, float]
 
 
 @dataclass(slots=True)
@@ -55,6 +52,7 @@ class Row:
     facts: SystemFacts
     people: PersonEquivalents
     start: date
+    filled_from: date
     volume: float
     trigger: float
     log_rate: float
@@ -68,13 +66,15 @@ def row_of(facts: SystemFacts, prior: Prior) -> Row:
     people = person_equivalents(facts.occupancy, facts.bedrooms)
     volume = facts.tank.volume_litres
     assumptions = list(people.assumptions)
-    events, start = _events(facts, volume, assumptions)
+    events, start, filled_from = _events(facts, volume, assumptions)
     log_rate, log_sd = _rate(facts, people, volume, prior)
     trigger = _trigger(facts, assumptions)
     if facts.occupancy and facts.occupancy[0].starts > start:
         text = "Nothing is known of who lived there earlier: as many as in the first record."
         assumptions.append(Assumption("earlier_occupancy", "occupancy", text))
-    return Row(facts, people, start, volume, trigger, log_rate, log_sd, events, assumptions)
+    return Row(
+        facts, people, start, filled_from, volume, trigger, log_rate, log_sd, events, assumptions
+    )
 
 
 def _trigger(facts: SystemFacts, assumptions: list[Assumption]) -> float:
@@ -122,20 +122,22 @@ def _usual_use(people: PersonEquivalents) -> float:
 
 def _events(
     facts: SystemFacts, volume: float, assumptions: list[Assumption]
-) -> tuple[list[Event], date]:
-    """Resets and dips in time order, and the start of the present cycle."""
+) -> tuple[list[Event], date, date]:
+    """Resets and dips in time order, the day ceilings count from, and of the last reset."""
     residue = (0.0, 0.01) if facts.kind is Kind.CESSPOOL else (RESIDUE_SHARE, RESIDUE_SHARE_SD)
     happenings: list[tuple[date, int, Event]] = []
-    start = facts.installed_on
+    start = filled_from = facts.installed_on
     if facts.installed_on is not None:
         made = (RESET, years_of(facts.installed_on), 0.0, 0.005 * volume)
         happenings.append((facts.installed_on, 0, made))
-    dips = _day_dips(facts, volume, assumptions)
+    dips = day_dips(facts, volume, assumptions)
     measured_after = {dip.on for dip in dips if dip.after}
-    for emptying in facts.emptyings:
+    for emptying in _that_count(facts.emptyings, measured_after, assumptions):
         spread = ANYTHING_LEFT_SD if emptying.on in measured_after else residue[1]
         happenings.append((emptying.on, 2, _reset(emptying, volume, (residue[0], spread))))
-        start = max(start, emptying.on) if start else emptying.on
+        filled_from = max(filled_from, emptying.on) if filled_from else emptying.on
+        if not emptying.in_part:
+            start = max(start, emptying.on) if start else emptying.on
     happenings += [(dip.on, 3 if dip.after else 1, dip.event) for dip in dips]
     happenings.sort(key=lambda item: (item[0], item[1]))
     events = [event for _, _, event in happenings]
@@ -147,12 +149,30 @@ def _events(
         assumptions.append(Assumption("starts_at_dip", "emptyings", text))
         _, when, litres, _ = events[0]
         first_sd = math.hypot(0.12 * litres, SAME_DAY_ERROR * volume)
-        return [(RESET, when, litres, first_sd), *events[1:]], start
+        return [(RESET, when, litres, first_sd), *events[1:]], start, start
     if not facts.emptyings:
         text = f"No emptying is recorded: counted from its installation on {start}."
         assumptions.append(Assumption("never_emptied", "emptyings", text))
-    assert start is not None, "a reset has a date"
-    return events[first:], start
+    assert filled_from is not None, "a reset has a date"
+    return events[first:], start or filled_from, filled_from
+
+
+def _that_count(
+    emptyings: Sequence[Emptying], measured_after: set[date], assumptions: list[Assumption]
+) -> list[Emptying]:
+    """Emptyings that lower the level to something known; of the rest it is said so."""
+    found = []
+    for emptying in emptyings:
+        left = emptying.left_litres is not None or emptying.left_share is not None
+        if emptying.in_part and not left and emptying.on not in measured_after:
+            text = (
+                f"The emptying of {emptying.on} was in part and nobody wrote down what stayed: "
+                "reckoned as if nothing had been taken."
+            )
+            assumptions.append(Assumption("left_unknown", "emptyings", text))
+        else:
+            found.append(emptying)
+    return found
 
 
 def _reset(emptying: Emptying, volume: float, residue: tuple[float, float]) -> Event:
@@ -163,71 +183,6 @@ def _reset(emptying: Emptying, volume: float, residue: tuple[float, float]) -> E
     else:
         left, spread = residue[0] * volume, residue[1] * volume
     return (RESET, years_of(emptying.on), left, spread)
-
-
-@dataclass(frozen=True, slots=True)
-class _DayDip:
-    on: date
-    after: bool
-    event: Event
-
-
-def _day_dips(facts: SystemFacts, volume: float, assumptions: list[Assumption]) -> list[_DayDip]:
-    """One reading a day: repeats averaged, compartments added, unfit kinds left out."""
-    usable = [dip for dip in facts.dips if feeds_the_rate(facts.kind, dip)]
-    if len(usable) < len(facts.dips):
-        text = "Sludge-blanket and tanker readings are kept, but do not teach the rate."
-        assumptions.append(Assumption("kind_not_used", "dips", text))
-    found = []
-    ordered = sorted(usable, key=lambda dip: (dip.on, dip.after_emptying))
-    for (day, after), group in groupby(ordered, key=lambda dip: (dip.on, dip.after_emptying)):
-        litres, repeats = _litres_of_day(facts, list(group), assumptions)
-        event = (DIP, years_of(day), min(litres, volume), 1.0 / math.sqrt(repeats))
-        found.append(_DayDip(day, after, event))
-    return found
-
-
-def feeds_the_rate(kind: Kind, dip: Dip) -> bool:
-    """Whether a dip is of a kind that may teach the rate."""
-    return kind is Kind.CESSPOOL or dip.method in {Method.CORE, Method.STICK}
-
-
-def dip_litres(facts: SystemFacts, dip: Dip) -> float:
-    """Litres of solids (liquid in a cesspool) one checked dip found in its compartment."""
-    if dip.litres is not None:
-        return dip.litres
-    sludge, scum = solids_litres(
-        facts.tank, dip.sludge_mm or 0.0, dip.scum_mm or 0.0, dip.compartment
-    )
-    if scum_is_assumed(facts, dip):
-        scum = sludge * SCUM_SHARE / (1.0 - SCUM_SHARE)
-    return sludge + scum
-
-
-def scum_is_assumed(facts: SystemFacts, dip: Dip) -> bool:
-    """Whether the scum of a dip was not measured and has to be assumed."""
-    return dip.litres is None and dip.scum_mm is None and facts.kind is not Kind.CESSPOOL
-
-
-def _litres_of_day(
-    facts: SystemFacts, dips: Sequence[Dip], assumptions: list[Assumption]
-) -> tuple[float, int]:
-    whole = [dip.litres for dip in dips if dip.litres is not None]
-    if whole:
-        return sum(whole) / len(whole), len(whole)
-    parts: dict[int, list[float]] = {}
-    for dip in dips:
-        if scum_is_assumed(facts, dip):
-            text = "Scum was not measured: taken as 27 % of the solids."
-            assumptions.append(Assumption("scum_unknown", "dips", text))
-        parts.setdefault(dip.compartment, []).append(dip_litres(facts, dip))
-    seen = sum(facts.tank.compartments[i].working_volume_litres for i in parts)
-    litres = sum(sum(values) / len(values) for values in parts.values())
-    if seen < facts.tank.shape_litres - 1e-9:
-        text = "Not every compartment was measured: the others taken to be as full."
-        assumptions.append(Assumption("compartment_not_measured", "dips", text))
-        litres *= facts.tank.shape_litres / seen
-    return litres, min(len(values) for values in parts.values())
 
 
 def columns_of(rows: Sequence[Row]) -> Columns:

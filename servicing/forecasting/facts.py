@@ -31,6 +31,8 @@ class Method(StrEnum):
 class Dip:
     """A level measured on a day: depths in mm, or litres of sludge and scum (liquid in a cesspool).
 
+    Scum of None was not measured, which is another thing than 0 mm of it.
+
     On the day of an emptying it counts as taken before, unless ``after_emptying``. Several dips
     of one compartment on one day are repeat readings.
     """
@@ -46,12 +48,17 @@ class Dip:
 
 @dataclass(frozen=True, slots=True)
 class Emptying:
-    """Sludge taken out on a day; what was left, if known. ``removed_litres`` never feeds a rate."""
+    """Sludge taken out on a day; what was left, if known. ``removed_litres`` never feeds a rate.
+
+    One ``in_part`` lowers the level to what was left but restarts no ceiling's clock; without
+    what was left, by count or by a dip after it, it is not reckoned with at all.
+    """
 
     on: date
     left_litres: float | None = None
     left_share: float | None = None
     removed_litres: float | None = None
+    in_part: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,13 +18,8 @@ import numpy.typing as npt
 
 from servicing.forecasting.accumulation import BOOK_PRIOR, DIP, EXPONENTS, Columns, Prior
 from servicing.forecasting.checks import faults_of
-from servicing.forecasting.columns import (
-    Row,
-    columns_of,
-    dip_litres,
-    feeds_the_rate,
-    row_of,
-)
+from servicing.forecasting.columns import Row, columns_of, row_of
+from servicing.forecasting.dips import dip_litres, feeds_the_rate
 from servicing.forecasting.facts import Kind, SystemFacts
 from servicing.forecasting.faults import BadMeasure
 from servicing.forecasting.learning import DIP_VOLUME_ERROR, Posterior, learn

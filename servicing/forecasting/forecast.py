@@ -152,7 +152,7 @@ def _put_curves(found: Forecasts, block: _Block, today: date, points: int) -> No
         _curve_end(found.due_on[place].item(), found.removal_p90[place].item(), today)
         for place in block.where
     ]
-    starts = [row.start for row in block.rows]
+    starts = [row.filled_from for row in block.rows]
     curves = curves_of(block.columns, block.posterior, starts, untils, points)
     for place, curve in zip(block.where, curves, strict=True):
         found.curves[place] = curve

@@ -27,7 +27,7 @@ from servicing.models import Dip, Occupancy, System, Tank
 from servicing.volumes import spoken
 
 if TYPE_CHECKING:
-    from customers.country_rules import Rule, RuleBook
+    from customers.country_rules import RuleBook
     from customers.models import Organisation
     from servicing.forecasts.reading import DipRow, OnRecord, SystemRow, TankRow
 
@@ -86,7 +86,7 @@ def gather(
             dips=_dips(record, deep=bool(tank.compartments), assumed=assumed),
             occupancy=_spells(record, emptyings),
             bedrooms=system.bedrooms,
-            trigger=_trigger(rules.rule("trigger_share", system.kind)),
+            trigger=_trigger(rules, system.kind),
             ceilings=ceilings,
             accepted_risk=organisation.accepted_risk,
             year_over_price=organisation.year_over_price if by_cost else None,
@@ -96,8 +96,11 @@ def gather(
     )
 
 
-def _trigger(rule: Rule | None) -> known.Trigger:
-    return known.Trigger(share=float(rule.value)) if rule else known.Trigger()
+def _trigger(rules: RuleBook, kind: str) -> known.Trigger:
+    """Limits that a country sets, by share and by clear space in mm; the earliest binds."""
+    names = ("share", "sludge_clear_mm", "scum_clear_mm")
+    said = {name: rules.rule(f"trigger_{name}", kind) for name in names}
+    return known.Trigger(**{name: float(rule.value) for name, rule in said.items() if rule})
 
 
 def _ceilings(
@@ -193,12 +196,16 @@ def _emptyings(record: OnRecord) -> tuple[known.Emptying, ...]:
     """Emptyings of counting visits, and the last one told to us when it is later."""
     found = {
         row.on: known.Emptying(
-            row.on, left_litres=row.left_behind_litres, removed_litres=row.litres_removed
+            row.on,
+            left_litres=row.left_behind_litres,
+            removed_litres=row.litres_removed,
+            in_part=not row.all_compartments,
         )
         for row in record.emptyings
     }
     last = record.system.last_emptied_on
-    if last is not None and last not in found and (not found or last > max(found)):
+    whole = [day for day, emptying in found.items() if not emptying.in_part]
+    if last is not None and last not in found and (not whole or last > max(whole)):
         found[last] = known.Emptying(last)
     return tuple(found[day] for day in sorted(found))
 
@@ -221,8 +228,8 @@ def _dips(record: OnRecord, *, deep: bool, assumed: list[str]) -> tuple[known.Di
         dips.append(
             known.Dip(
                 dip.on,
-                sludge_mm=None if dip.litres is not None else float(dip.sludge_mm or 0),
-                scum_mm=None if dip.litres is not None else float(dip.scum_mm or 0),
+                sludge_mm=None if dip.litres is not None else dip.sludge_mm,
+                scum_mm=None if dip.litres is not None else dip.scum_mm,
                 litres=dip.litres,
                 method=METHODS[Dip.Method(dip.method)],
                 compartment=places.get(dip.tank_id, 0),
@@ -238,6 +245,8 @@ def _why_not(dip: DipRow, *, deep: bool) -> str:
         return "it was estimated by eye"
     if dip.litres is None and not deep:
         return "the depth of the tank below its outlet is not in the register"
+    if dip.litres is None and dip.sludge_mm is None:
+        return "the scum was measured but not the sludge"
     return ""
 
 

@@ -78,6 +78,7 @@ class EmptyingRow(NamedTuple):
     on: dt.date
     litres_removed: float | None
     left_behind_litres: float | None
+    all_compartments: bool
 
 
 class DipRow(NamedTuple):

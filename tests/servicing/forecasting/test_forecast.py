@@ -105,7 +105,39 @@ def test_compartments_not_measured_are_taken_to_be_as_full():
     found = forecast(facts)
     assert "compartment_not_measured" in [a.code for a in found.assumptions]
     both = replace(facts, dips=(*facts.dips, Dip(date(2021, 9, 1), 100, 50, compartment=1)))
-    assert forecast(both).level_p50 == found.level_p50
+    measured = forecast(both)
+    assert measured.level_p50 == pytest.approx(found.level_p50, rel=0.01)
+    assert measured.level_p90 - measured.level_p10 < found.level_p90 - found.level_p10
+
+
+def test_scum_not_measured_widens_and_none_of_it_does_not():
+    box = Tank(compartments=(BOX,))
+    dips = [Dip(TODAY, 400, 148), Dip(TODAY, 400), Dip(TODAY, 400, 0)]
+    found = [forecast(replace(system(), tank=box, dips=(dip,))) for dip in dips]
+    measured, assumed, none = (one.level_p90 - one.level_p10 for one in found)
+    assert assumed > 1.2 * measured
+    assert none < measured
+    assert found[1].level_p50 > 1.1 * found[2].level_p50  # 27 % of the solids, not none
+
+
+def test_an_emptying_in_part_lowers_the_level_and_starts_no_interval_anew():
+    law = (Ceiling(60, "law"),)
+    part = Emptying(date(2021, 9, 1), left_litres=500, in_part=True)
+    found = forecast(replace(system(emptyings=(Emptying(EMPTIED), part)), ceilings=law))
+    whole = replace(part, in_part=False)
+    anew = forecast(replace(system(emptyings=(Emptying(EMPTIED), whole)), ceilings=law))
+    assert (found.since, anew.since) == (EMPTIED, part.on)
+    assert found.level_p50 == anew.level_p50 < forecast(system()).level_p50 + 500
+
+
+def test_an_emptying_in_part_of_which_nobody_says_what_stayed_is_not_reckoned_with():
+    part = Emptying(date(2021, 9, 1), in_part=True)
+    found = forecast(system(emptyings=(Emptying(EMPTIED), part)))
+    assert found.level_p50 == forecast(system()).level_p50
+    assert "left_unknown" in [one.code for one in found.assumptions]
+    after = (Dip(part.on, litres=700, after_emptying=True),)
+    dipped = forecast(replace(system(emptyings=(Emptying(EMPTIED), part)), dips=after))
+    assert "left_unknown" not in [one.code for one in dipped.assumptions]
 
 
 def test_scum_not_measured_is_an_assumption():

@@ -42,7 +42,7 @@ systems = st.builds(
     tank=st.sampled_from([Tank(compartments=(BOX,)), Tank(3000.0, (BOX, BOX))]),
     kind=st.sampled_from(Kind),
     installed_on=st.one_of(st.none(), st.dates(date(1905, 1, 1), date(1961, 1, 1))),
-    emptyings=st.lists(st.builds(Emptying, on=past), max_size=4).map(tuple),
+    emptyings=st.lists(st.builds(Emptying, on=past, in_part=st.booleans()), max_size=4).map(tuple),
     dips=st.lists(dips, max_size=4).map(tuple),
     occupancy=st.lists(spells, max_size=3).map(tuple),
     bedrooms=st.one_of(st.none(), st.integers(1, 8)),

@@ -114,6 +114,26 @@ def test_dips_narrow_what_is_possible():
     assert spreads[3] < 0.5 * spreads[0]
 
 
+def test_dips_that_contradict_each_other_are_believed_less():
+    # Both pairs end at 700 L after three years; the second says 900 L were there a year before.
+    steady = [(date(2022, 1, 1), 530), (date(2023, 1, 1), 700)]
+    wild = [(date(2022, 1, 1), 900), (date(2023, 1, 1), 700)]
+    spreads = []
+    for dips in (steady, wild):
+        columns = columns_of([row_of(system(*dips), BOOK_PRIOR)])
+        low, _, high = level_quantiles(columns, learn(columns), learn(columns).time)[0]
+        spreads.append(high - low)
+    assert spreads[1] > 1.25 * spreads[0]
+
+
+def test_a_dip_error_without_doubt_is_one_size():
+    columns = columns_of([row_of(system((date(2022, 1, 1), 530)), BOOK_PRIOR)])
+    sure = learn(columns, replace(BOOK_PRIOR, dip_doubt=0.0))
+    doubted = learn(columns, BOOK_PRIOR)
+    assert sure.weights.shape == doubted.weights.shape == (1, 25, 3)
+    assert sure.weights.sum() == pytest.approx(1) == doubted.weights.sum()
+
+
 def test_a_worse_dip_error_teaches_less():
     columns = columns_of([row_of(system((date(2022, 1, 1), 850)), BOOK_PRIOR)])
     sure, unsure = (
