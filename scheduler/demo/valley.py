@@ -16,13 +16,15 @@ from scheduler.demo.fleet import add_fleet
 from scheduler.demo.sheet import write_sheet
 from scheduler.demo.systems import add_systems
 from scheduler.demo.today import add_today
-from scheduler.demo.visits import MONTHS_OF_VISITS_DAYS, add_visits
-from servicing.forecasts import learn_fleet_of, refresh_forecasts, value_dips
+from scheduler.demo.visits import MONTHS_OF_VISITS_DAYS, Happening, visits_until
+from servicing.forecasts import check_forecasts, learn_fleet_of, refresh_forecasts, value_dips
 from servicing.models import System
 
 PASSWORD = "aftercare-demo"  # noqa: S105  (printed for everybody who tries the demo)
 LARKHOLT_SYSTEMS = 240
 OTTERBANK_SYSTEMS = 24
+# Days before today on which everything was forecast from what was known by then.
+FORECAST_DAYS_AGO = (330, 100)
 WHY_BY_LEVEL = "Every tank is dipped at least every second year and emptied by its level."
 
 
@@ -86,7 +88,11 @@ def load_demo() -> None:
         # The firm has looked after them for as long as its record of visits goes back.
         taken_on = timezone.now() - dt.timedelta(days=MONTHS_OF_VISITS_DAYS)
         System.objects.filter(organisation=organisation).update(created_at=taken_on)
-        add_visits(organisation, systems, dice=dice, today=today)
+        live_through(
+            organisation,
+            visits_until(organisation, systems, dice=dice, today=today),
+            today=today,
+        )
         bring_up_to_date(organisation, today=today)
     add_today(larkholt, brindle)
 
@@ -117,9 +123,30 @@ def add_user(login: Login) -> User:
     return user
 
 
+def live_through(
+    organisation: Organisation, happenings: list[Happening], *, today: dt.date
+) -> None:
+    """Write what happened day by day; now and then learn and forecast from what is known by then.
+
+    So the past forecasts that crews' findings are held against knew nothing of those findings.
+    """
+    systems = System.objects.filter(organisation=organisation)
+    waiting = iter(happenings)
+    upcoming = next(waiting, None)
+    for ago in (*FORECAST_DAYS_AGO, 0):
+        day = today - dt.timedelta(days=ago)
+        while upcoming is not None and (upcoming.on < day or not ago):
+            upcoming.write()
+            upcoming = next(waiting, None)
+        if ago:
+            learn_fleet_of(organisation, today=day)
+            refresh_forecasts(systems, today=day)
+
+
 def bring_up_to_date(organisation: Organisation, *, today: dt.date) -> None:
     """Learn, forecast everything, make jobs of what is due, find the tanks worth measuring."""
     learn_fleet_of(organisation, today=today)
+    check_forecasts(organisation, today=today)
     refresh_forecasts(systems=System.objects.filter(organisation=organisation), today=today)
     due_work.make_due_jobs(organisation=organisation, today=today)
     value_dips(organisation, today=today)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import random
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from servicing.models import ChamberFinding, Dip, Emptying, System, Tank, Visit
@@ -16,12 +18,25 @@ MONTHS_OF_VISITS_DAYS = 425
 EXPONENT = 0.85  # the first year is front-loaded: Gray 1995
 UNKNOWN = 4  # systems of which nobody knows when they were emptied
 THIRD = 1 / 3
+READING_ERROR = 0.027
 
 
-def add_visits(
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """Something that came to be known on a day, and how it is written down."""
+
+    on: dt.date
+    write: Callable[[], object]
+
+
+def visits_until(
     organisation: Organisation, made: list[Made], *, dice: random.Random, today: dt.date
-) -> None:
-    """Emptyings and dips up to today; older ones are known by their date alone."""
+) -> list[Happening]:
+    """Emptyings, dips and looks up to today in the order of their days, none written yet.
+
+    What happened before our record began is known by its date alone.
+    """
+    found: list[Happening] = []
     holding = [one for one in made if one.system.holds_sludge]
     for one in holding[UNKNOWN:]:
         tank = one.system.tanks.first()
@@ -30,18 +45,36 @@ def add_visits(
         emptied = clear_of_weekend(today - dt.timedelta(days=max(3, round(since * 365.25))))
         if one.system.installed_on and emptied < one.system.installed_on:
             emptied = one.system.installed_on
-        one.system.last_emptied_on = emptied
         if one.system.kind == System.Kind.PACKAGE_PLANT:
-            one.system.last_serviced_on = today - dt.timedelta(days=dice.randint(10, 370))
-        one.system.save(update_fields=["last_emptied_on", "last_serviced_on"])
-        recent = (today - emptied).days <= MONTHS_OF_VISITS_DAYS
-        if recent:
-            add_emptying(organisation, one.system, emptied, volume, dice)
-        if (today - emptied).days > 150 and dice.random() < 0.9:
-            add_dip(organisation, one, tank, volume, emptied, dice=dice, today=today)
+            serviced = today - dt.timedelta(days=dice.randint(10, 370))
+            found.append(_now_known(one.system, serviced, "last_serviced_on"))
+        if (today - emptied).days <= MONTHS_OF_VISITS_DAYS:
+            _now_known(one.system, _emptied_before(one.system, emptied), "last_emptied_on").write()
+            found.append(an_emptying(organisation, one.system, emptied, volume, dice))
+        found.append(_now_known(one.system, emptied, "last_emptied_on"))
+        if (today - emptied).days > 150 and dice.random() < 0.9 and tank is not None:
+            found.append(a_dip(organisation, one, tank, volume, emptied, dice=dice, today=today))
     for one in made:
         if dice.random() < 0.25:
-            add_look(organisation, one.system, dice=dice, today=today)
+            found += looks(organisation, one.system, dice=dice, today=today)
+    return sorted(found, key=lambda one: one.on)
+
+
+def _now_known(system: System, day: dt.date, name: str) -> Happening:
+    """A date of the register, known from that day on."""
+
+    def write() -> None:
+        setattr(system, name, day)
+        system.save(update_fields=[name])
+
+    return Happening(day, write)
+
+
+def _emptied_before(system: System, emptied: dt.date) -> dt.date:
+    """When it was emptied the time before, as the register had it until then."""
+    days = 30 if system.kind == System.Kind.CESSPOOL else 3 * 365
+    before = emptied - dt.timedelta(days=days)
+    return max(before, system.installed_on) if system.installed_on else before
 
 
 def years_since(organisation: Organisation, one: Made, volume: float, dice: random.Random) -> float:
@@ -72,67 +105,86 @@ def new_visit(organisation: Organisation, system: System, day: dt.date, crew: st
     )
 
 
-def add_emptying(
+def an_emptying(
     organisation: Organisation, system: System, day: dt.date, volume: float, dice: random.Random
-) -> None:
+) -> Happening:
     """The tanker came."""
-    visit = new_visit(organisation, system, day, "Tess Underhay")
-    Emptying.objects.create(
-        visit=visit,
-        litres_removed=round(volume * dice.uniform(0.92, 1.05), -1),
-        refilled_with_water=True,
-        tipped_at="Nether Marl works",
-        tip_ticket=f"NM{dice.randint(10000, 99999)}",
-    )
+    litres = round(volume * dice.uniform(0.92, 1.05), -1)
+    ticket = f"NM{dice.randint(10000, 99999)}"
+
+    def write() -> None:
+        Emptying.objects.create(
+            visit=new_visit(organisation, system, day, "Tess Underhay"),
+            litres_removed=litres,
+            refilled_with_water=True,
+            tipped_at="Nether Marl works",
+            tip_ticket=ticket,
+        )
+
+    return Happening(day, write)
 
 
-def add_dip(
+def a_dip(
     organisation: Organisation,
     one: Made,
-    tank: Tank | None,
+    tank: Tank,
     volume: float,
     emptied: dt.date,
     *,
     dice: random.Random,
     today: dt.date,
-) -> None:
+) -> Happening:
     """A dip some time since the last emptying, as a core sampler would have read it."""
-    if tank is None:
-        return
     days = dice.uniform(0.5, 0.95) * (today - emptied).days
     day = clear_of_weekend(emptied + dt.timedelta(days=round(days)))
     years = max(1, (day - emptied).days) / 365.25
     litres = 0.05 * volume + one.litres_a_year * years**EXPONENT
-    litres = min(litres * dice.gauss(1, 0.12), 0.9 * volume)
-    visit = new_visit(organisation, one.system, day, "Perran Ashdeep")
+    litres *= dice.gauss(1, 0.12)
+    # Dice of its own: a stick is read 40 mm wrong, about as much of the volume.
+    litres += random.Random(one.system.reference).gauss(0, READING_ERROR * volume)
+    litres = min(max(litres, 0.01 * volume), 0.9 * volume)
     if tank.shape == Tank.Shape.RECTANGULAR and tank.width_mm and tank.length_mm:
         depth = litres * 1e6 / (tank.width_mm * tank.length_mm)
-        scum = round(depth * 0.27 / 5) * 5
-        sludge = round(depth * 0.73 / 10) * 10
-        Dip.objects.create(visit=visit, tank=tank, sludge_mm=sludge, scum_mm=scum)
+        read: dict[str, float] = {
+            "sludge_mm": round(depth * 0.73 / 10) * 10,
+            "scum_mm": round(depth * 0.27 / 5) * 5,
+        }
     else:
-        Dip.objects.create(visit=visit, tank=tank, litres=round(max(0, litres), -1))
+        read = {"litres": round(max(0, litres), -1)}
+
+    def write() -> None:
+        visit = new_visit(organisation, one.system, day, "Perran Ashdeep")
+        Dip.objects.create(visit=visit, tank=tank, **read)
+
+    return Happening(day, write)
 
 
-def add_look(
+def looks(
     organisation: Organisation, system: System, *, dice: random.Random, today: dt.date
-) -> None:
+) -> Iterator[Happening]:
     """A look into the chambers."""
     day = clear_of_weekend(today - dt.timedelta(days=dice.randint(15, MONTHS_OF_VISITS_DAYS)))
     chambers = list(system.chambers.all())
     if not chambers or (system.installed_on and day < system.installed_on):
         return
-    visit = new_visit(organisation, system, day, "Perran Ashdeep")
+    kinds = list(ChamberFinding.Debris)
+    found = []
     for chamber in chambers:
-        kinds = list(ChamberFinding.Debris)
         debris = dice.choices(kinds, [60, 12, 12, 6, 4, 3, 1, 1, 1])[0]
         amount = 0 if debris == ChamberFinding.Debris.NONE else dice.choice([1, 1, 2, 3])
-        ChamberFinding.objects.create(
-            visit=visit,
-            chamber=chamber,
-            debris=debris,
-            amount=amount,
-            action="cleared" if amount else "left",
-        )
-        chamber.last_inspected_on = max(day, chamber.last_inspected_on or day)
-        chamber.save(update_fields=["last_inspected_on"])
+        found.append((chamber, debris, amount))
+
+    def write() -> None:
+        visit = new_visit(organisation, system, day, "Perran Ashdeep")
+        for chamber, debris, amount in found:
+            ChamberFinding.objects.create(
+                visit=visit,
+                chamber=chamber,
+                debris=debris,
+                amount=amount,
+                action="cleared" if amount else "left",
+            )
+            chamber.last_inspected_on = max(day, chamber.last_inspected_on or day)
+            chamber.save(update_fields=["last_inspected_on"])
+
+    yield Happening(day, write)
