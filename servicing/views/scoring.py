@@ -12,6 +12,7 @@ from django.urls import path
 from customers.access import member_required
 from customers.middleware import organisation_of
 from servicing.forecasts.track_record import as_words, track_record_of, with_held
+from servicing.forecasts.trial_figures import FLEET, HOMES, PROMISED, TRIALS, TRIED_ON
 from servicing.models import CheckedForecast
 
 if TYPE_CHECKING:
@@ -42,6 +43,11 @@ def track_record(request: HttpRequest) -> HttpResponse:
         "figures": Figures(whole, by_age),
         "latest": with_held(rows.select_related("system").order_by("-found_on", "-pk")[:SHOWN]),
         "organisation": organisation,
+        "trials": TRIALS,
+        "tried_on": TRIED_ON,
+        "trial_homes": HOMES,
+        "trial_fleet": FLEET,
+        "promised": PROMISED,
     }
     return render(request, "servicing/track_record.html", context)
 
