@@ -123,6 +123,14 @@ ASSUMED_OF = {
     r"The tank's size is not known: (?P<volume>[\d,]+ (?:L|gal|US gal)) assumed.*\.": gettext_noop(
         "The tank's size is not known. Size assumed: %(volume)s."
     ),
+    r"Nobody has measured it: taken to fill .*, about (?P<volume>[\d,]+ (?:L|gal|US gal)) a person "
+    r"in the first year\.": gettext_noop(
+        "Nobody has measured it. Taken to fill as others do, a person in the first year: %(volume)s."
+    ),
+    rf"The emptying of {DAY} was in part and nobody wrote down what stayed: .*\.": gettext_noop(
+        "Emptied in part, and nobody wrote down what stayed: %(day)s. Reckoned as if nothing had "
+        "been taken."
+    ),
     rf"The dip on {DAY} is not used: .*\.": gettext_noop(
         "The measurement of %(day)s could not be used."
     ),

@@ -9,7 +9,6 @@ a rise for each day somebody has waited, so that the longest overdue goes first.
 from __future__ import annotations
 
 import datetime as dt
-from bisect import bisect_left
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -141,20 +140,8 @@ def forecast_of(row: Job) -> Forecast | None:
 
 
 def chance_over(forecast: Forecast | None, day: dt.date) -> float | None:
-    """Chance that the system is over its limit on a day; None where none is forecast.
-
-    Between the days of the forecast it runs straight, outside them the nearest holds.
-    """
-    if forecast is None or not forecast.over_risk:
-        return None
-    days = sorted(forecast.over_risk)
-    chances = [float(forecast.over_risk[each]) for each in days]
-    place = bisect_left(days, day.isoformat())
-    if place in {0, len(days)}:
-        return chances[min(place, len(days) - 1)]
-    before, after = (dt.date.fromisoformat(each) for each in days[place - 1 : place + 1])
-    part = (day - before).days / (after - before).days
-    return chances[place - 1] + part * (chances[place] - chances[place - 1])
+    """Chance that the system is over its limit on a day; None where none is forecast."""
+    return None if forecast is None else forecast.chance_over(day)
 
 
 def may_not_wait(row: Job, last: dt.date) -> bool:

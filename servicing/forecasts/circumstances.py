@@ -27,8 +27,11 @@ if TYPE_CHECKING:
     from servicing.forecasts.reading import OnRecord
 
 # Raised when rows say something new from the same facts, so that they are written anew.
-WORDING_VERSION = "3"
-RULES = ("trigger_share", "interval_months", "default_volume_litres", "service_months")
+WORDING_VERSION = "4"
+RULES = (
+    "trigger_share", "trigger_sludge_clear_mm", "trigger_scum_clear_mm", "interval_months",
+    "default_volume_litres", "service_months",
+)  # fmt: skip
 
 
 @dataclass

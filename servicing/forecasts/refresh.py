@@ -16,6 +16,7 @@ from servicing.forecasts.facts import Gathered, Promise, gather
 from servicing.forecasts.questions import keep_questions
 from servicing.forecasts.reading import OnRecord, read_systems
 from servicing.forecasts.rows import Said, forecast_row, missing_row
+from servicing.forecasts.strata import stratum_of
 from servicing.forecasts.wording import fault_words, measure_words
 from servicing.forecasts.writing import Standing, last_said, write_aged, write_rows
 from servicing.models import Forecast, System
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from servicing.forecasting.outcomes import Forecasts, Question
 
 BATCH = 1000
-HORIZONS = (30, 60, 90, 180, 365, 730)
+HORIZONS = (0, 30, 60, 90, 180, 365, 730)
 CURVE_POINTS = 32
 # Dates and reasons stay while nothing new is known; today's level and the odds by a day ahead
 # age. A cesspool fills in weeks and is worked out daily; sludge needs no more than weekly.
@@ -164,11 +165,19 @@ def _row(
     system, known = one.record.system, one.known
     assert known is not None, "only systems with facts are forecast"
     if results.faults[place]:
-        faults = [fault_words(fault, known.facts) for fault in results.faults[place]]
+        faults = [fault_words(fault, known.facts, ours.litres) for fault in results.faults[place]]
         return missing_row(system, faults, today=today, rules=ours.rules)
     one.asked = results.questions[place]
     result = results.of(place)
-    return forecast_row(system, known, result, today=today, ours=ours, said=said.get(system.pk))
+    return forecast_row(
+        system,
+        known,
+        result,
+        today=today,
+        ours=ours,
+        stratum=stratum_of(one.record),
+        said=said.get(system.pk),
+    )
 
 
 def _work_out_levels(wanted: list[Wanted], circumstances: CircumstancesOfAll) -> int:

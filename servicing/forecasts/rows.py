@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from dateutil.relativedelta import relativedelta
 
 from servicing.forecasting.outcomes import MODEL_VERSION
+from servicing.forecasts.strata import Stratum
 from servicing.forecasts.wording import binding_sentence, day_words, plain_dates, reasons
 from servicing.models import Forecast, System
 
@@ -38,10 +39,13 @@ def forecast_row(
     *,
     today: dt.date,
     ours: Circumstances,
+    stratum: str = "",
     said: Said | None = None,
 ) -> Forecast:
     """Row of a system that could be forecast."""
     ceiling_on, basis = _ceiling(known, result.since)
+    due_on, late = from_our_time(system, result.due_on, today)
+    result = replace(result, due_on=due_on)
     rule = str(result.binding_rule)
     if rule.startswith(CEILING_PREFIX) and basis:
         rule = CEILING_PREFIX + basis
@@ -59,7 +63,7 @@ def forecast_row(
         state=Forecast.State.READY,
         made_on=today,
         model_version=MODEL_VERSION,
-        due_on=result.due_on,
+        due_on=due_on,
         binding_rule=rule,
         removal_p10=result.removal_p10,
         removal_p50=result.removal_p50,
@@ -81,11 +85,49 @@ def forecast_row(
             result,
             before=_before(result, said),
             litres=ours.litres,
+            late=late,
             binding=binding,
         ),
-        assumptions=known.assumptions + [plain_dates(one.text) for one in result.assumptions],
+        assumptions=known.assumptions
+        + begins_from(known, ours, stratum=stratum)
+        + [plain_dates(one.text) for one in result.assumptions],
         questions=[question.text for question in result.questions],
     )
+
+
+def from_our_time(
+    system: SystemRow, due_on: dt.date | None, today: dt.date
+) -> tuple[dt.date | None, list[str]]:
+    """A due date not earlier than the day we took the system on, and a sentence if it was moved.
+
+    Nobody is years late with a tank he has looked after for months.
+    """
+    taken_on = min(system.created_at.date(), today)
+    if due_on is None or due_on >= taken_on:
+        return due_on, []
+    moved = (
+        f"The date this leads to, {day_words(due_on)}, lies before we looked after it: it counts "
+        "from the day we did."
+    )
+    return taken_on, [moved]
+
+
+def begins_from(known: Gathered, ours: Circumstances, *, stratum: str) -> list[str]:
+    """What a tank that nobody has measured is taken to be like, and who taught it."""
+    facts = known.facts
+    if facts.dips or facts.kind.value not in {System.Kind.SEPTIC_TANK, System.Kind.PACKAGE_PLANT}:
+        return []
+    own = ours.strata.get(stratum)
+    prior = own or ours.prior
+    like = "as the books have it (Gray 1995)"
+    if own is not None:
+        like = f"like others of its kind that we measured ({Stratum(stratum).label.lower()})"
+    elif prior.systems:
+        like = "like the other tanks that we measured"
+    rate = ours.litres(prior.median_rate)
+    return [
+        f"Nobody has measured it: taken to fill {like}, about {rate} a person in the first year."
+    ]
 
 
 def _before(result: SystemForecast, said: Said | None) -> SystemForecast | None:
@@ -111,8 +153,11 @@ def missing_row(
     holds = system.holds_sludge
     due_on = since + relativedelta(months=months) if holds and since and months else None
     lines = []
+    ceiling_on = due_on
     if due_on and since:
         lines.append(f"{months} months after {day_words(since)}: by interval only.")
+        due_on, late = from_our_time(system, due_on, today)
+        lines = late + lines
     elif holds:
         lines.append("There is not enough to say when: ask, or dip the tank at the next visit.")
     return Forecast(
@@ -123,7 +168,7 @@ def missing_row(
         model_version=MODEL_VERSION,
         due_on=due_on,
         binding_rule="interval" if due_on else "",
-        ceiling_on=due_on,
+        ceiling_on=ceiling_on,
         service_due_on=service_due(system, rules),
         reasons=lines,
         questions=faults,

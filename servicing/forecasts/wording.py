@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from servicing.forecasting.facts import SystemFacts
     from servicing.forecasting.faults import BadMeasure, Fault
     from servicing.forecasting.outcomes import SystemForecast
+    from servicing.models import Forecast
 
 Litres = Callable[[float], str]
 
@@ -37,6 +38,9 @@ def litres_words(litres: float, *, units: str = "litres") -> str:
     amount = float(f"{litres / LITRES_PER_UNIT[units]:.3g}")
     return f"{amount:,.0f} {UNIT_SIGNS[units]}"
 
+
+SURE = 0.97  # a chance from which odds say no more than "almost surely"
+EVEN = 1.25
 
 # What binds, named for lists and tables.
 BINDING_NAMES = {
@@ -61,6 +65,7 @@ def reasons(
     *,
     before: SystemForecast | None,
     litres: Litres,
+    late: list[str],
     binding: str,
 ) -> list[str]:
     """Sentences that lead from what is known to the due date; `binding` ends them."""
@@ -70,12 +75,36 @@ def reasons(
         f"The tank is due when {litres(forecast.trigger_litres)} of its "
         f"{litres(forecast.working_volume)} are taken."
     )
-    if forecast.removal_p10 and forecast.removal_p90 and forecast.state != "over":
-        lines.append(
-            f"That is likely between {day_words(forecast.removal_p10)} and "
-            f"{day_words(forecast.removal_p90)}."
-        )
-    return [*lines, binding]
+    return [*lines, *late, binding]
+
+
+def odds_today(forecast: Forecast, today: dt.date) -> str:
+    """How likely it is over its limit today, once the date has come; empty before."""
+    chance = forecast.chance_over(today)
+    if chance is None or forecast.due_on is None or forecast.due_on > today:
+        return ""
+    words = odds_words(chance)
+    return f"Today {words}."
+
+
+def odds_words(chance: float) -> str:
+    """A chance of being over the limit as odds: "about 3 to 1 that it is over its limit"."""
+    if chance >= SURE:
+        return "it is almost surely over its limit"
+    if chance <= 1.0 - SURE:
+        return "it is almost surely still under its limit"
+    over = chance >= 0.5
+    ratio = chance / (1.0 - chance) if over else (1.0 - chance) / chance
+    where = "over" if over else "still under"
+    if ratio < EVEN:
+        return "the odds are about even that it is over its limit"
+    return f"the odds are about {_ratio_words(ratio)} that it is {where} its limit"
+
+
+def _ratio_words(ratio: float) -> str:
+    if ratio < 1.75:
+        return "3 to 2"
+    return f"{ratio:.0f} to 1" if ratio >= 2.5 else "2 to 1"
 
 
 def binding_sentence(
@@ -84,8 +113,8 @@ def binding_sentence(
     """Which rule sets the date."""
     if rule == "risk":
         return (
-            f"The date is set by the forecast: on it the odds are about {(1 - risk) / risk:.2g} "
-            f"to 1 that the tank is still under its limit."
+            f"The date is set by the forecast: from then on the chance that the tank is over its "
+            f"limit is more than the {risk * 100:.0f} % you accept."
         )
     if rule == "cost":
         return "The date is set by cost: from then on waiting would cost more than emptying it."
@@ -119,7 +148,7 @@ FIELD_NAMES = {
     "table": "Strapping table",
     "sludge_mm": "sludge",
     "scum_mm": "scum",
-    "litres": "litres",
+    "litres": "volume",
     "left_litres": "left behind",
     "persons": "people",
     "units": "number",
@@ -128,6 +157,7 @@ FIELD_NAMES = {
     "compartment": "compartment",
 }
 PART = re.compile(r"^(dips|emptyings|occupancy|ceilings)\[(\d+)\]\.?(.*)$")
+LITRES_SAID = re.compile(r"\b(\d+(?:\.\d+)?) L\b")
 PARTS = {
     "dips": "Dip",
     "emptyings": "Emptying",
@@ -136,9 +166,10 @@ PARTS = {
 }
 
 
-def fault_words(fault: Fault, facts: SystemFacts) -> str:
-    """A fault with the field it stands in, as the register names it."""
-    return f"{_field_words(fault.field, facts)}: {plain_dates(fault.message).rstrip('.')}."
+def fault_words(fault: Fault, facts: SystemFacts, litres: Litres) -> str:
+    """A fault with the field it stands in, as the register names it, in the reader's units."""
+    message = LITRES_SAID.sub(lambda said: litres(float(said[1])), plain_dates(fault.message))
+    return f"{_field_words(fault.field, facts)}: {message.rstrip('.')}."
 
 
 def _field_words(field: str, facts: SystemFacts) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from bisect import bisect_left
 from typing import ClassVar
 
 from django.db import models
@@ -9,6 +11,8 @@ from django.db import models
 from customers.models import OwnedQuerySet
 
 from .systems import System
+
+FULL = 0.99  # of the working volume: no more can be told apart from full
 
 
 class ForecastFigures(models.Model):
@@ -77,6 +81,29 @@ class Forecast(ForecastFigures):
 
     def __str__(self) -> str:
         return f"{self.system.reference}: due {self.due_on}"
+
+    def chance_over(self, day: dt.date) -> float | None:
+        """Chance that the system is over its limit on a day; None where none is forecast.
+
+        Between the days of the forecast it runs straight, outside them the nearest holds.
+        """
+        if not self.over_risk:
+            return None
+        days = sorted(self.over_risk)
+        chances = [float(self.over_risk[each]) for each in days]
+        place = bisect_left(days, day.isoformat())
+        if place in {0, len(days)}:
+            return chances[min(place, len(days) - 1)]
+        before, after = (dt.date.fromisoformat(each) for each in days[place - 1 : place + 1])
+        part = (day - before).days / (after - before).days
+        return chances[place - 1] + part * (chances[place] - chances[place - 1])
+
+    @property
+    def is_full(self) -> bool:
+        """Nine times in ten there is no room left below the outlet."""
+        if self.level_p10 is None or not self.working_volume_litres:
+            return False
+        return self.level_p10 >= FULL * self.working_volume_litres
 
     @property
     def full_share(self) -> float | None:

@@ -9,8 +9,13 @@ from django.urls import path
 from customers.access import member_required
 from customers.local_days import local_today
 from customers.middleware import organisation_of
-from servicing.forecasts.learning import evidence_of
-from servicing.forecasts.lessons import lesson_of, meaning_of_risk
+from servicing.forecasts.learning import book_figures, evidence_of
+from servicing.forecasts.lessons import (
+    FEWEST_OF_A_KIND,
+    kinds_of_place,
+    lesson_of,
+    meaning_of_risk,
+)
 from servicing.models import FleetLearning
 
 
@@ -24,6 +29,9 @@ def learning(request: HttpRequest) -> HttpResponse:
         "place": "organisation",
         "learned": row,
         "lesson": lesson_of(row) if row else None,
+        "kinds": kinds_of_place(organisation),
+        "fewest": FEWEST_OF_A_KIND,
+        "book": book_figures(),
         "evidence": evidence_of(organisation),
         "risk": meaning_of_risk(organisation, today=local_today(organisation)),
         "organisation": organisation,

@@ -23,7 +23,7 @@ from customers.record_history import changes_of
 from servicing.charts import forecast_chart, level_picture
 from servicing.charts.forecast import NARROW
 from servicing.forecasts.measured import measured_levels
-from servicing.forecasts.wording import BINDING_NAMES
+from servicing.forecasts.wording import BINDING_NAMES, odds_today
 from servicing.models import Chamber, Forecast, Occupancy, System, Tank, Visit
 from servicing.system_pictures import (
     bring_level_to,
@@ -164,6 +164,7 @@ def pictures_of(shown: System, today: dt.date) -> dict[str, Any]:
             "answered_by"
         ),
         "binding": BINDING_NAMES.get(forecast.binding_rule, ""),
+        "odds": odds_today(forecast, today),
         "levels": levels[::-1],
         "level_picture": mark_safe(level_picture(level)) if level else "",  # noqa: S308
         "chart_wide": mark_safe(forecast_chart(chart)) if chart else "",  # noqa: S308

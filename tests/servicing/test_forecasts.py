@@ -284,7 +284,7 @@ def test_sentences_speak_of_volumes_in_the_organisations_units():
         ({"dip": (dt.date(2020, 1, 1), 300), "installed_on": dt.date(2023, 1, 1)},
          "Dip of 1 January 2020: 1 January 2020 is before it was installed"),
         ({"dip": (dt.date(2027, 6, 1), 300)}, "Dip of 1 June 2027: 1 June 2027 has not happened"),
-        ({"dip": (dt.date(2026, 6, 1), 9000)}, "Dip of 1 June 2026, litres: must be between 0 and"),
+        ({"dip": (dt.date(2026, 6, 1), 9000)}, "Dip of 1 June 2026, volume: must be between 0 and"),
         ({"installed_on": dt.date(1823, 1, 1)}, "Installed on: 1 January 1823 is a century off"),
         ({"last_emptied_on": None}, "Last emptied: no emptying, no installation date"),
         ({"tank": {"shape": "horizontal_cylinder", "diameter_mm": 1000, "length_mm": 2000,
