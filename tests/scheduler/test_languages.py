@@ -131,8 +131,8 @@ LINES = [
     "Nobody has looked into it yet: counted from its installation on 1 August 2020.",
     "The tank's size is not known: 3,800 L assumed, from the number of people.",
     "The dip on 2 February 2024 is not used: it is an estimate by eye.",
-    "Nobody has measured it: taken to fill as the books have it (Gray 1995), about 85 L a person "
-    "in the first year.",
+    "Nobody has measured it: taken to fill like the other tanks that we measured, about 85 L a "
+    "person in the first year.",
     "The emptying of 3 May 2026 was in part and nobody wrote down what stayed: reckoned as if "
     "nothing had been taken.",
     "The tank's dimensions are missing: 33% of its volume stands for them.",
