@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import datetime as dt
 from typing import ClassVar
 
@@ -78,6 +79,14 @@ class Works(OwnedModel):
             return self.opens, self.closes
         given = self.weekday_hours[weekday]
         return given and (dt.time.fromisoformat(given[0]), dt.time.fromisoformat(given[1]))
+
+    @property
+    def other_hours(self) -> list[str]:
+        """Weekdays that differ, in words, from Monday on."""
+        return [
+            f"{calendar.day_abbr[int(weekday)]} {' to '.join(hours) if hours else 'shut'}"
+            for weekday, hours in sorted(self.weekday_hours.items())
+        ]
 
     def hours_words(self, day: dt.date) -> str:
         """When it is open on a day, as a driver reads it."""

@@ -217,6 +217,8 @@ def test_a_works_may_have_other_hours_on_weekdays(desk, office):
     assert works.hours_words(friday + dt.timedelta(days=1)) == "Shut on this day"
     assert works.hours_words(friday - dt.timedelta(days=1)) == "Open 07:00 to 17:00"
     assert "Fri 07:00-12:00" in desk.get(edit("works", works)).content.decode()
+    assert "Fri 07:00 to 12:00" in desk.get(reverse("scheduler:fleet")).content.decode()
+    assert works.other_hours == ["Fri 07:00 to 12:00", "Sat shut"]
 
 
 @pytest.mark.parametrize(
