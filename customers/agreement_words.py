@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 
 def agreement_text(agreement: Agreement, *, today: dt.date, until: dt.date) -> str:
     """The offer in words: who, what, when, how much with VAT, and how to change one's mind."""
-    facts = {**terms_of(agreement, today=today), "until": until}
+    address = ", ".join(agreement.organisation.address.split("\n"))
+    facts = {**terms_of(agreement, today=today), "until": until, "firm_address": address}
     text = render_to_string("customers/agreement_text.txt", facts)
     return re.sub(r"\n{3,}", "\n\n", text).strip() + "\n"
 

@@ -170,6 +170,7 @@ def hand_on(
     sold_on: dt.date,
     buyer: Person | None,
     by: User | None,
+    reason: str = "The house was sold.",
     now: dt.datetime | None = None,
 ) -> Agreement | None:
     """What becomes of an agreement when the house is sold: it ends on the day of the sale.
@@ -185,7 +186,8 @@ def hand_on(
     ends_on = agreement.ends_on
     first = max(sold_on, agreement.starts_on)
     if agreement.ended_on is None and first <= ends_on:
-        end_agreement(agreement=agreement, ended_on=first, reason="House sold", by=by, now=now)
+        end_agreement(agreement=agreement, ended_on=first, reason=reason, by=by, now=now)
+    first = max(first, local_today(agreement.organisation, now))  # nobody agrees to days gone by
     if buyer is None or first > ends_on or agreement.state != State.AGREED:
         return None
     rest = Agreement.objects.create(

@@ -7,29 +7,22 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.db import IntegrityError, transaction
-from django.db.models import F, Min, Q
 
 from customers import access
 from scheduler import booking
-from scheduler.emptying_sizes import EMPTYING_MINUTES, emptying_minutes, litres_of
+from scheduler.due_dates import LITRES_HIGH_SHARE, SERVICE_MINUTES, Due, due_by
+from scheduler.emptying_sizes import EMPTYING_MINUTES
 from scheduler.messages.own_ladder import jobs_wanted_until
 from scheduler.models import Job, TroubleReport
 from servicing.models import Forecast, System
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from customers.models import Organisation, User
 
 # Minutes on site: common practice, no source.
-SERVICE_MINUTES = 60
-INSPECTION_MINUTES = 25
 CALL_OUT_MINUTES = 60
-# A tank is emptied whole: sludge, scum and the liquid between them.
-LITRES_HIGH_SHARE = 1.1
 VALUE_PENCE = {Job.Kind.EMPTYING: 12_000, Job.Kind.SERVICE: 9_000, Job.Kind.INSPECTION: 4_500}
 CALL_OUT_VALUE_PENCE = 25_000
-HIGH_RISK = 0.5
 CALL_OUT_DAYS = {
     TroubleReport.Priority.SAME_DAY: 0,
     TroubleReport.Priority.SOON: 3,
@@ -46,20 +39,6 @@ class DueWork:
     made: int = 0
     changed: int = 0
     withdrawn: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Due:
-    """One thing that falls due at one system."""
-
-    system: System
-    kind: str
-    on: dt.date
-    why: str
-    required: bool
-    litres: int = 0
-    litres_high: int = 0
-    minutes: int = INSPECTION_MINUTES
 
 
 def make_due_jobs(
@@ -88,67 +67,6 @@ def make_due_jobs(
     return done
 
 
-def due_by(organisation: Organisation, *, until: dt.date, today: dt.date) -> Iterator[Due]:
-    """Everything that falls due at this organisation's systems by `until`."""
-    rows = (
-        Forecast.objects.filter(organisation=organisation, system__retired_on__isnull=True)
-        .filter(Q(due_on__lte=until) | Q(service_due_on__lte=until) | Q(inspect_due_on__lte=until))
-        .select_related("system")
-        .annotate(known_volume=Min("system__tanks__working_volume_litres"))
-        .order_by(F("due_on").asc(nulls_last=True), "pk")
-    )
-    for row in rows.iterator(chunk_size=1000):
-        yield from _due_at(row, until=until, today=today)
-
-
-def _due_at(row: Forecast, *, until: dt.date, today: dt.date) -> Iterator[Due]:
-    system = row.system
-    # Nothing is overdue from before we looked after the system.
-    known_since = system.created_at.date()
-    if row.due_on and row.due_on <= until:
-        litres = litres_of(row)
-        yield Due(
-            system=system,
-            kind=Job.Kind.EMPTYING,
-            on=max(row.due_on, known_since),
-            why=row.reasons[-1] if row.reasons else "",
-            required=is_required(row, today=today),
-            litres=litres,
-            litres_high=round(litres * LITRES_HIGH_SHARE),
-            minutes=emptying_minutes(litres),
-        )
-    if row.service_due_on and row.service_due_on <= until:
-        yield Due(
-            system=system,
-            kind=Job.Kind.SERVICE,
-            on=row.service_due_on,
-            why="The plant's service interval runs out.",
-            required=True,
-            minutes=SERVICE_MINUTES,
-        )
-    if row.inspect_due_on and row.inspect_due_on <= until:
-        yield Due(
-            system=system,
-            kind=Job.Kind.INSPECTION,
-            on=row.inspect_due_on,
-            why="A chamber or filter is due to be looked into.",
-            required=False,
-        )
-
-
-def is_required(row: Forecast, *, today: dt.date) -> bool:
-    """Whether an emptying may not wait: a ceiling or a reading binds, or the risk is high.
-
-    High: overdue, or more likely than not over its limit within thirty days.
-    """
-    if row.binding_rule not in {"", "risk", "cost", "horizon"} or (
-        row.due_on and row.due_on < today
-    ):
-        return True
-    soon = (row.made_on + dt.timedelta(days=30)).isoformat()
-    return float(row.over_risk.get(soon, 0)) >= HIGH_RISK
-
-
 def _make(organisation: Organisation, due: Due) -> int:
     """Add the job; another worker may have been quicker, which is as good."""
     operator = organisation.tanker_operator if due.kind == Job.Kind.EMPTYING else None
@@ -166,6 +84,7 @@ def _make(organisation: Organisation, due: Due) -> int:
                 litres_high=due.litres_high,
                 minutes=due.minutes,
                 value_pence=VALUE_PENCE[Job.Kind(due.kind)],
+                under_agreement=due.agreement,
             )
     except IntegrityError:
         return 0
@@ -182,6 +101,7 @@ def _follow(job: Job, due: Due) -> int:
         "required": due.required,
         "litres": due.litres,
         "litres_high": due.litres_high,
+        "under_agreement": due.agreement,
     }
     moved = [name for name, value in new.items() if getattr(job, name) != value]
     if not moved:
@@ -222,7 +142,11 @@ def _take_back(
     for (system, kind), job in candidates.items():
         row = by_system.get(system)
         due_on = getattr(row, field[Job.Kind(kind)]) if row else None
-        if due_on is not None and due_on > beyond:
+        if job.under_agreement_id is not None:
+            # The promise that made it is kept by another visit, or has ended.
+            booking.withdraw(job=job, because="The agreement no longer asks for it.", by=None)
+            taken += 1
+        elif due_on is not None and due_on > beyond:
             booking.withdraw(job=job, because="The forecast moved its date.", by=None)
             taken += 1
     return taken

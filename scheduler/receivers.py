@@ -12,7 +12,8 @@ from django.db.models.signals import post_delete, post_save
 from django.dispatch import receiver
 from django.utils import timezone
 
-from customers.models import Party, Person
+from customers.models import Agreement, Party, Person
+from scheduler.aftercare import endings
 from scheduler.messages import telling
 from scheduler.models import Appointment
 
@@ -41,6 +42,13 @@ def party_written(instance: Party, raw: bool, **kwargs: Any) -> None:
 def party_deleted(instance: Party, **kwargs: Any) -> None:
     """A part in a place that was written down by mistake."""
     _tell_anew(_standing().filter(job__system__premises=instance.premises_id))
+
+
+@receiver(post_save, sender=Agreement, dispatch_uid="scheduler_agreement_followed")
+def agreement_written(instance: Agreement, created: bool, raw: bool, **kwargs: Any) -> None:
+    """What an agreement that ended promised and charged is brought in step with it."""
+    if not created and not raw:
+        endings.follow(instance)
 
 
 def _standing() -> AppointmentQuerySet:

@@ -14,6 +14,7 @@ from customers import access, agreements
 from customers.local_days import local_today, zone_at
 from customers.models import Agreement, OwnerLink, Party, Person, Sale
 from customers.sales import SaleRefused
+from scheduler.aftercare import selling
 from scheduler.messages.sales_told import tell_sale_completed
 from scheduler.models import DayRequest, FeedToken, Message
 from servicing.paper_drafts import PaperRefused, handover_pack_draft
@@ -82,7 +83,7 @@ def complete_sale(*, sale: Sale, by: User, now: dt.datetime) -> Sale:
     sale.buyer = sale.buyer or _person_of(sale)
     _end_access(sale, leaving, now)
     _begin(sale)
-    _settle_agreement(sale, leaving.agreement, by)
+    _settle_agreement(sale, leaving.agreement, by=by, now=now)
     sale.completed_at = now
     sale.save(update_fields=["completes_on", "buyer", "completed_at", "changed_at"])
     pack = issue_pack(sale.premises, by=by, today=today)
@@ -174,20 +175,17 @@ def _begin(sale: Sale) -> None:
         )
 
 
-def _settle_agreement(sale: Sale, running: Agreement | None, by: User) -> None:
-    """End the agreement at the sale; where the new owner takes it over, go on in their name."""
+def _settle_agreement(sale: Sale, running: Agreement | None, *, by: User, now: dt.datetime) -> None:
+    """End the agreement at the sale; where it goes with the house, offer the rest to the buyer.
+
+    The seller's word, or ours, binds nobody: the new owner reads the offer and says yes or no.
+    """
     if running is None:
         return
     begins = max(sale.completes_on, running.starts_on)
-    agreements.end_agreement(agreement=running, ended_on=begins, reason=f"{SOLD}.", by=by)
-    if sale.keeps_agreement:
-        agreements.start_agreement(
-            premises=sale.premises,
-            plan=running.plan,
-            payer=sale.buyer,
-            starts_on=begins,
-            ends_on=running.ends_on,
-            price_pence=running.price_pence,
-            renews_itself=running.renews_itself,
-            by=by,
-        )
+    buyer = sale.buyer if sale.keeps_agreement else None
+    rest = agreements.hand_on(
+        agreement=running, sold_on=begins, buyer=buyer, by=by, reason=f"{SOLD}.", now=now
+    )
+    if rest is not None:
+        selling.offer(agreement=rest, by=by, now=now)

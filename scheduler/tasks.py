@@ -8,6 +8,7 @@ from django.utils import timezone
 from customers.local_days import local_today
 from customers.models import Organisation
 from scheduler import due_work, letters, round_plans, round_upkeep, sale_completion
+from scheduler.aftercare import fees, reckoning, renewals
 from scheduler.messages import ladder, mailbox, outbox, retention
 from servicing.forecasts import check_forecasts, learn_fleet_of, value_dips
 from servicing.forecasts import refresh_forecasts as refresh
@@ -86,6 +87,20 @@ def make_due_jobs() -> None:
 def complete_due_sales() -> None:
     """Hand over the places whose day of completion has come."""
     sale_completion.complete_due_sales(now=timezone.now())
+
+
+@shared_task
+def renew_agreements() -> None:
+    """Write renewal notices, see that they got out, and renew or hold what has come to its end."""
+    renewals.run_renewals(now=timezone.now())
+
+
+@shared_task
+def reckon_charges() -> None:
+    """Reckon visits, and write the fees that have fallen due."""
+    for organisation in Organisation.objects.select_related("profile"):
+        reckoning.reckon_visits_of(organisation)
+        fees.charge_fees_of(organisation, today=local_today(organisation))
 
 
 @shared_task

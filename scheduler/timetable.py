@@ -25,5 +25,7 @@ TIMETABLE: dict[str, Wake] = {
     "wake waiting plans": {"task": "scheduler.tasks.wake_waiting_plans", "schedule": MINUTE},
     "tidy rounds": {"task": "scheduler.tasks.tidy_rounds", "schedule": MINUTE},
     "complete sales": {"task": "scheduler.tasks.complete_due_sales", "schedule": 30 * MINUTE},
+    "renew agreements": {"task": "scheduler.tasks.renew_agreements", "schedule": 30 * MINUTE},
+    "reckon charges": {"task": "scheduler.tasks.reckon_charges", "schedule": 30 * MINUTE},
     "make due jobs": {"task": "scheduler.tasks.make_due_jobs", "schedule": 30 * MINUTE},
 }

@@ -1,10 +1,14 @@
 from .agreements import AgreementEndForm as AgreementEndForm
 from .agreements import AgreementForm as AgreementForm
 from .agreements import AgreementRenewForm as AgreementRenewForm
-from .agreements import PlanForm as PlanForm
+from .agreements import NextPriceForm as NextPriceForm
+from .agreements import NoticeForm as NoticeForm
 from .organisations import OrganisationForm as OrganisationForm
 from .people import PartyEndForm as PartyEndForm
 from .people import PartyForm as PartyForm
 from .people import PersonForm as PersonForm
 from .people import PreferenceForm as PreferenceForm
+from .plans import PlanForm as PlanForm
+from .plans import PlanPriceForm as PlanPriceForm
+from .plans import ServicePriceForm as ServicePriceForm
 from .premises import PremisesForm as PremisesForm

@@ -1,4 +1,4 @@
-"""Aftercare plans, and agreements on them."""
+"""Agreements on aftercare plans."""
 
 from __future__ import annotations
 
@@ -10,67 +10,19 @@ from crispy_forms.layout import Layout, Row
 from django import forms
 
 from customers.forms.choices import name_blank_choices
-from customers.forms.dates import DayField
+from customers.forms.dates import DayField, PastDayField, tell_today
 from customers.forms.scaled import ScaledField
-from customers.models import AftercarePlan, Agreement, Organisation, Person, Premises
-
-
-class PlanForm(forms.ModelForm[AftercarePlan]):
-    """What is offered, how often, and for how much."""
-
-    price_pence = ScaledField(
-        per_unit=100, whole=True, min_value=0, max_value=100_000, label="Price a year, £ before VAT"
-    )
-
-    class Meta:
-        model = AftercarePlan
-        fields: ClassVar = [
-            "name",
-            "includes",
-            "price_pence",
-            "emptyings_per_year",
-            "service_visits_per_year",
-            "inspections_per_year",
-            "emptying_interval_months",
-            "offered",
-        ]
-        labels: ClassVar = {
-            "includes": "What it includes",
-            "emptyings_per_year": "Emptyings a year",
-            "service_visits_per_year": "Service visits a year",
-            "inspections_per_year": "Chamber inspections a year",
-            "emptying_interval_months": "Longest time between emptyings, months",
-            "offered": "Offered to new customers",
-        }
-        widgets: ClassVar = {"includes": forms.Textarea(attrs={"rows": 3})}
-
-    def __init__(self, *args: Any, organisation: Organisation, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.organisation = organisation
-        self.helper = FormHelper()
-        self.helper.form_tag = False
-        self.helper.layout = Layout(
-            "name",
-            "includes",
-            "price_pence",
-            Row("emptyings_per_year", "service_visits_per_year", "inspections_per_year"),
-            "emptying_interval_months",
-            "offered",
-        )
-
-    def clean_name(self) -> str:
-        """No two plans of one name."""
-        name: str = self.cleaned_data["name"]
-        others = AftercarePlan.objects.filter(organisation=self.organisation, name=name)
-        if others.exclude(pk=self.instance.pk).exists():
-            message = "There is a plan of this name already."
-            raise forms.ValidationError(message)
-        return name
+from customers.models import AftercarePlan, Agreement, Person, Premises
 
 
 class AgreementForm(forms.ModelForm[Agreement]):
     """Aftercare sold for one place over one term."""
 
+    is_draft = forms.BooleanField(
+        required=False,
+        label="Draw it up only, to be offered and agreed",
+        help_text="Not ticked: both sides have agreed to it already.",
+    )
     starts_on = DayField(label="First day")
     ends_on = DayField(label="Last day")
     price_pence = ScaledField(
@@ -85,11 +37,38 @@ class AgreementForm(forms.ModelForm[Agreement]):
 
     class Meta:
         model = Agreement
-        fields: ClassVar = ["plan", "payer", "starts_on", "ends_on", "price_pence", "renews_itself"]
-        labels: ClassVar = {"payer": "Who pays", "renews_itself": "Renews itself after this term"}
+        fields: ClassVar = [
+            "plan",
+            "payer",
+            "customer_is",
+            "sold_how",
+            "starts_on",
+            "ends_on",
+            "price_pence",
+            "renews_itself",
+        ]
+        labels: ClassVar = {
+            "payer": "Who pays",
+            "customer_is": "The customer is",
+            "sold_how": "How it is sold",
+            "renews_itself": "Renews itself after this term",
+        }
+        help_texts: ClassVar = {
+            "customer_is": "Not said: the rules for consumers are kept.",
+            "sold_how": "Not said: as if at a distance, with the days to cancel.",
+        }
 
-    def __init__(self, *args: Any, premises: Premises, today: dt.date, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        premises: Premises,
+        today: dt.date,
+        is_draft: bool = False,
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
+        if is_draft:
+            del self.fields["is_draft"]
         plans = AftercarePlan.objects.filter(organisation=premises.organisation, offered=True)
         plan, payer = self.fields["plan"], self.fields["payer"]
         assert isinstance(plan, forms.ModelChoiceField)
@@ -102,8 +81,14 @@ class AgreementForm(forms.ModelForm[Agreement]):
         self.initial.setdefault("ends_on", a_year_later(today))
         self.helper = FormHelper()
         self.helper.form_tag = False
+        draft = ["is_draft"] if "is_draft" in self.fields else []
         self.helper.layout = Layout(
-            Row("plan", "payer"), Row("starts_on", "ends_on"), "price_pence", "renews_itself"
+            Row("plan", "payer"),
+            Row("customer_is", "sold_how"),
+            Row("starts_on", "ends_on"),
+            "price_pence",
+            "renews_itself",
+            *draft,
         )
 
     def clean(self) -> dict[str, Any]:
@@ -114,8 +99,11 @@ class AgreementForm(forms.ModelForm[Agreement]):
             self.add_error("ends_on", "The last day is before the first.")
         elif starts and ends and (ends - starts).days > 5 * 366:
             self.add_error("ends_on", "That is longer than five years. Check the year.")
-        if cleaned.get("price_pence") is None and cleaned.get("plan"):
-            cleaned["price_pence"] = cleaned["plan"].price_pence
+        plan = cleaned.get("plan")
+        if plan and starts:
+            if cleaned.get("price_pence") is None:
+                cleaned["price_pence"] = plan.price_on(starts)
+            cleaned["charged_every_months"] = plan.charged_every_months
         return cleaned
 
 
@@ -137,6 +125,9 @@ class AgreementEndForm(forms.Form):
 
     ended_on = DayField(label="Ends on")
     ended_reason = forms.CharField(max_length=200, label="Why")
+    refund_basis = forms.ChoiceField(
+        choices=Agreement.RefundBasis, required=False, label="What is given back"
+    )
 
     def __init__(self, *args: Any, agreement: Agreement, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -152,6 +143,33 @@ class AgreementEndForm(forms.Form):
             )
             raise forms.ValidationError(message)
         return day
+
+
+class NextPriceForm(forms.Form):
+    """What the next term costs, and why."""
+
+    price_pence = ScaledField(
+        per_unit=100, whole=True, min_value=0, max_value=100_000, label="Price a year, £ before VAT"
+    )
+    reason = forms.CharField(
+        max_length=200,
+        required=False,
+        label="Why it changes",
+        help_text="The customer reads it in the notice. The same price needs no reason.",
+    )
+
+
+class NoticeForm(forms.Form):
+    """The office told the customer of the renewal itself."""
+
+    given_on = PastDayField(label="Day on which the customer was told")
+    how = forms.CharField(
+        max_length=300, label="How, and who was spoken to", help_text="Kept as evidence."
+    )
+
+    def __init__(self, *args: Any, today: dt.date, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        tell_today(self, today)
 
 
 def a_year_later(day: dt.date) -> dt.date:

@@ -86,6 +86,8 @@ class PremisesForm(forms.ModelForm[Premises]):
             "gate_code",
             "access_note",
             "time_zone",
+            "activity",
+            "activity_declared",
         ]
         labels: ClassVar = {
             "name": "Name of the place",
@@ -93,8 +95,12 @@ class PremisesForm(forms.ModelForm[Premises]):
             "surface": "Where the tanker stands",
             "dog": "There is a dog",
             "access_note": "Getting there",
+            "activity": "What goes on there",
+            "activity_declared": "Who told you so, and when",
         }
         help_texts: ClassVar = {
+            "activity": "VAT on an emptying depends on it.",
+            "activity_declared": "Keep the declaration where the customer is industry.",
             "name": "House, farm or pub, as people there call it.",
             "access_note": "What the driver must know: which drive, whom to ring, where to turn.",
         }
@@ -127,6 +133,7 @@ class PremisesForm(forms.ModelForm[Premises]):
                 "access_note",
                 "time_zone",
             ),
+            Fieldset("For the bill", Row("activity", "activity_declared")),
         )
 
     def clean_postcode(self) -> str:

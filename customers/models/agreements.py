@@ -171,6 +171,11 @@ class Agreement(OwnedModel):
         return self.customer_is != self.CustomerIs.BUSINESS
 
     @property
+    def is_open_offer(self) -> bool:
+        """Drawn up or offered: may still be changed."""
+        return self.state in {self.State.DRAFT, self.State.OFFERED}
+
+    @property
     def last_day(self) -> dt.date:
         """The last day it covers; the day before the first where it was cancelled before."""
         if self.ended_on is None:

@@ -14,6 +14,7 @@ from customers import access, register
 from customers.access import member_required
 from customers.form_pages import Crumb, FormPage, facts_of, form_page
 from customers.forms import PersonForm, PreferenceForm
+from customers.local_days import local_today
 from customers.middleware import organisation_of, user_of
 from customers.models import Person
 from customers.paging import count_to, stretch_of
@@ -54,6 +55,8 @@ def person(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
         "parties": shown.parties.select_related("premises").order_by("until", "pk"),
         "standing": register.standing_preferences(lines),
         "lines": lines,
+        "agreements": shown.agreement_set.select_related("plan", "premises").order_by("-ends_on"),
+        "today": local_today(shown.organisation),
         "can_change": access.may_change(request.user, shown),
     }
     return render(request, "customers/person.html", context)

@@ -1,6 +1,6 @@
 """Addresses of customers pages."""
 
-from customers.views import agreements, members, organisation, people, premises
+from customers.views import agreements, members, organisation, people, plans, premises
 
 app_name = "customers"
 
@@ -8,6 +8,7 @@ urlpatterns = [
     *premises.urlpatterns,
     *people.urlpatterns,
     *agreements.urlpatterns,
+    *plans.urlpatterns,
     *organisation.urlpatterns,
     *members.urlpatterns,
 ]

@@ -109,6 +109,12 @@ FAMILY = [
     "Wetherdale",
 ]
 
+INVENTED_REASONS = [
+    "The house was sold.",
+    "Joined the main sewer.",
+    "Moves the work to a neighbour.",
+]
+
 
 def farm_names(dice: random.Random, count: int) -> list[str]:
     """Names of places, none twice."""

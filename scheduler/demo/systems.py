@@ -7,7 +7,7 @@ import random
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from customers.models import AftercarePlan, Agreement, Party, Person, Premises
+from customers.models import Party, Person, Premises
 from scheduler.demo.fleet import VALLEY
 from scheduler.demo.names import LANES, VILLAGES, farm_names, person_name, postcode
 from servicing.models import Chamber, DrainageField, Occupancy, System, Tank
@@ -23,13 +23,15 @@ PLANT_SETTLER_LITRES = (1200, 1500, 2200)
 OWNERS = 200
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Made:
     """A system with what really goes on in it, which its register only half knows."""
 
     system: System
     persons: float
     litres_a_year: float
+    # Since how many days its owner has an agreement, and whether that renews itself; None: has none.
+    wish: tuple[int, bool] | None = None
 
 
 def kinds(count: int) -> list[str]:
@@ -45,7 +47,6 @@ def add_systems(
     organisation: Organisation, count: int, *, dice: random.Random, today: dt.date
 ) -> list[Made]:
     """Premises, people, systems and agreements of an installer."""
-    plans = add_plans(organisation)
     names = farm_names(dice, count)
     order = kinds(count)
     dice.shuffle(order)
@@ -59,7 +60,7 @@ def add_systems(
         one = add_system(organisation, place, str(kind), number, dice=dice, today=today)
         made.append(one)
         if dice.random() < 0.6:
-            add_agreement(organisation, place, plans, str(kind), dice=dice, today=today)
+            one.wish = agreement_wish(dice)
     add_pub(organisation, made, dice=dice, today=today)
     refresh_search_text(
         System.objects.filter(organisation=organisation)
@@ -227,47 +228,9 @@ def add_chambers(system: System, dice: random.Random, today: dt.date) -> None:
         Chamber.objects.create(system=system, label="Filter", kind=Chamber.Kind.EFFLUENT_FILTER)
 
 
-def add_plans(organisation: Organisation) -> dict[str, AftercarePlan]:
-    """What the installer sells; the prices are examples."""
-    dipped = AftercarePlan.objects.create(
-        organisation=organisation,
-        name="Tank watch",
-        includes="A dip and a look into the chambers every year, emptying when it is due.",
-        price_pence=14500,
-        inspections_per_year=1,
-    )
-    serviced = AftercarePlan.objects.create(
-        organisation=organisation,
-        name="Plant care",
-        includes="A service of the plant every year, emptying when it is due.",
-        price_pence=21000,
-        service_visits_per_year=1,
-        emptying_interval_months=24,
-    )
-    return {"dipped": dipped, "serviced": serviced}
-
-
-def add_agreement(
-    organisation: Organisation,
-    place: Premises,
-    plans: dict[str, AftercarePlan],
-    kind: str,
-    *,
-    dice: random.Random,
-    today: dt.date,
-) -> Agreement:
-    """An agreement in its year, a few of them run out."""
-    plan = plans["serviced" if kind == Kind.PACKAGE_PLANT else "dipped"]
-    starts = today - dt.timedelta(days=dice.randint(10, 420))
-    return Agreement.objects.create(
-        organisation=organisation,
-        premises=place,
-        plan=plan,
-        starts_on=starts,
-        ends_on=starts + dt.timedelta(days=365),
-        price_pence=plan.price_pence,
-        renews_itself=dice.random() < 0.5,
-    )
+def agreement_wish(dice: random.Random) -> tuple[int, bool]:
+    """How many days ago an agreement began, and whether it renews itself."""
+    return dice.randint(10, 420), dice.random() < 0.5
 
 
 def add_pub(

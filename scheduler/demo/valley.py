@@ -12,6 +12,7 @@ from django.utils import timezone
 from customers.local_days import local_today
 from customers.models import CountryProfile, Membership, Organisation, User
 from scheduler import due_work
+from scheduler.demo.aftercare import add_aftercare, add_charges
 from scheduler.demo.fleet import add_fleet
 from scheduler.demo.sheet import write_sheet
 from scheduler.demo.systems import add_systems
@@ -93,7 +94,9 @@ def load_demo() -> None:
             visits_until(organisation, systems, dice=dice, today=today),
             today=today,
         )
+        add_aftercare(organisation, systems, today=today)
         bring_up_to_date(organisation, today=today)
+        add_charges(organisation, today=today)
     add_today(larkholt, brindle)
 
 

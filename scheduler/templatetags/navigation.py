@@ -34,6 +34,7 @@ PLACES = (
     ("Register", "servicing:systems", "book-open-text", "register"),
     ("Due", "scheduler:due", "calendar-clock", "due"),
     ("Rounds", "scheduler:rounds", "truck", "rounds"),
+    ("Aftercare", "customers:agreements", "handshake", "aftercare"),
     ("Messages", "scheduler:messages", "mail", "messages"),
     ("Organisation", "customers:organisation", "building-2", "organisation"),
 )
@@ -47,18 +48,27 @@ LISTS: dict[str, tuple[str, tuple[tuple[str, str] | tuple[str, str, Action], ...
             ("Map of lids", "servicing:map"),
             ("Premises", "customers:premises_list"),
             ("People", "customers:people"),
-            ("Agreements", "customers:agreements"),
             ("Sales", "scheduler:sales"),
             ("Questions", "servicing:questions"),
             ("Worth dipping", "servicing:worth_dipping"),
             ("Bring in", "servicing:import", "register"),
         ),
     ),
+    "aftercare": (
+        "Aftercare",
+        (
+            ("Agreements", "customers:agreements"),
+            ("Charges", "scheduler:charges"),
+            ("The year ahead", "scheduler:aftercare_year"),
+            ("What agreements cost", "scheduler:aftercare_costs"),
+            ("Plans", "customers:plans"),
+            ("Price list", "customers:prices"),
+        ),
+    ),
     "organisation": (
         "Organisation",
         (
             ("Settings", "customers:organisation"),
-            ("Aftercare plans", "customers:plans"),
             ("Members", "customers:members"),
             ("What our tanks teach", "servicing:learning"),
             ("Did forecasts come true?", "servicing:track_record"),

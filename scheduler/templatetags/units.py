@@ -69,8 +69,10 @@ def tonnes(kg: Figure) -> str:
 
 @register.filter
 def money(pence: Figure) -> str:
-    """Pence as pounds."""
-    return f"£{pence / 100:,.2f}" if isinstance(pence, NUMBER) else NOT_KNOWN
+    """Pence as pounds, the minus of a refund before the sign."""
+    if not isinstance(pence, NUMBER):
+        return NOT_KNOWN
+    return f"{'−' if pence < 0 else ''}£{abs(pence) / 100:,.2f}"
 
 
 @register.filter

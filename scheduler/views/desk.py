@@ -11,7 +11,9 @@ from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
 
+from customers import agreement_lists
 from customers.access import may
+from customers.agreement_lists import SHOWN as SHOWN_AGREEMENTS
 from customers.local_days import day_span, local_today, zone_of
 from customers.middleware import organisation_of
 from scheduler.messages.calls import count_to_ring
@@ -85,6 +87,11 @@ def waiting(organisation: Organisation, *, today: dt.date) -> dict[str, Any]:
         ).count(),
         "deliveries": Delivery.objects.concerning(organisation).to_settle().count(),
         "calls": count_to_ring(organisation, timezone.now(), today),
+        "agreements": [
+            (which, SHOWN_AGREEMENTS[which], number)
+            for which, number in agreement_lists.counts(organisation, today).items()
+            if number
+        ],
         "rounds_today": Round.objects.filter(
             organisation=organisation, day=today, accepted_at__isnull=False
         ).select_related("tanker", "crew"),

@@ -1,7 +1,10 @@
 """Addresses of the desk, the rounds, the messages and the owner's page."""
 
 from scheduler.views import (
+    aftercare,
+    agreement_actions,
     calls,
+    charges,
     crew_app,
     day_again,
     deliveries,
@@ -18,6 +21,7 @@ from scheduler.views import (
     messages,
     moves,
     operator,
+    owner_agreement,
     owner_page,
     owner_requests,
     owner_sale,
@@ -64,6 +68,10 @@ urlpatterns = [
     *owner_page.urlpatterns,
     *owner_sale.urlpatterns,
     *papers.urlpatterns,
+    *agreement_actions.urlpatterns,
+    *owner_agreement.urlpatterns,
+    *charges.urlpatterns,
+    *aftercare.urlpatterns,
     *sales.urlpatterns,
     *links.urlpatterns,
 ]

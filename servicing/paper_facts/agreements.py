@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import TYPE_CHECKING
 
+from customers.agreements import term_end
 from servicing.documents import AgreementFacts, Issuer, RenewalFacts
 from servicing.models import System
 
@@ -13,8 +13,6 @@ from .visits import system_words
 
 if TYPE_CHECKING:
     from customers.models import Agreement
-
-FROM_DAY_TO_DAY = dt.timedelta(days=1)
 
 
 def pounds(pence: int) -> str:
@@ -37,6 +35,10 @@ def agreement_facts(agreement: Agreement, *, issuer: Issuer) -> AgreementFacts:
         ("Emptyings a year", plan.emptyings_per_year),
         ("Service visits a year", plan.service_visits_per_year),
         ("Chamber inspections a year", plan.inspections_per_year),
+        ("Jettings a year", plan.jettings_per_year),
+        ("Call-outs a year", plan.call_outs_per_year),
+        ("Litres included at one emptying", plan.emptying_litres_included),
+        ("We come within, hours after you report trouble", plan.response_hours),
     )
     return AgreementFacts(
         issuer=issuer,
@@ -62,7 +64,6 @@ def renewal_facts(
 ) -> RenewalFacts:
     """Facts of the next term: as long as this one, from the day after it."""
     payer, address = payer_words(agreement)
-    term = agreement.ends_on - agreement.starts_on
     return RenewalFacts(
         issuer=issuer,
         payer=payer,
@@ -70,7 +71,7 @@ def renewal_facts(
         place=str(agreement.premises),
         plan=agreement.plan.name,
         ends_on=agreement.ends_on,
-        new_ends_on=agreement.ends_on + FROM_DAY_TO_DAY + term,
+        new_ends_on=term_end(agreement.starts_on, agreement.ends_on),
         old_price=pounds(agreement.price_pence),
         new_price=pounds(new_price_pence),
         reason=reason,

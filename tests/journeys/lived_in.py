@@ -18,7 +18,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from customers.local_days import at_local, local_today, zone_of
-from customers.models import Membership, Organisation, Party, User
+from customers.models import Agreement, Membership, Organisation, Party, User
 from scheduler import booking, day_again, demo, round_plans, rounds, tasks
 from scheduler.messages.consent import leave_token
 from scheduler.models import Crew, Job, Message, PlanRun, Round
@@ -63,7 +63,8 @@ def live_in() -> LivedIn:
         user=User.objects.get(email="hollis@larkholt.example"), organisation=operator, role="reader"
     )
     return LivedIn(
-        by_link=(place, advice, leave, offered(today)), office=(*uploads(), *messages_to_settle())
+        by_link=(place, advice, leave, offered(today), *owners_agreements()),
+        office=(*uploads(), *messages_to_settle(), *agreements_to_settle()),
     )
 
 
@@ -165,6 +166,32 @@ def offered(today: dt.date) -> str:
     ines = User.objects.get(email="ines@larkholt.example")
     booking.offer(job=job, starts_at=nine, ends_at=noon, by=ines)
     return owner_url(premises=owner.premises, person=owner.person)
+
+
+def owners_agreements() -> list[str]:
+    """An owner's page of an agreement that is offered, and of one that may be cancelled."""
+    ours = Agreement.objects.filter(organisation__slug="larkholt", payer__isnull=False)
+    today = timezone.localdate()
+    chosen = [ours.filter(state="offered").earliest("pk"), ours.cancellable(today).earliest("pk")]
+    return [
+        f"{owner_url(premises=one.premises, person=one.payer)}agreements/{one.public_id}/"
+        for one in chosen
+        if one.payer is not None
+    ]
+
+
+def agreements_to_settle() -> list[str]:
+    """Pages with a form about an agreement in the state that it is for."""
+    ours = Agreement.objects.filter(organisation__slug="larkholt")
+    today = timezone.localdate()
+    pages = {
+        "customers:agreement_edit": ours.filter(state="draft"),
+        "scheduler:agreement_signed": ours.filter(state="offered"),
+        "scheduler:agreement_cancel": ours.cancellable(today),
+        "customers:agreement_notice": ours.held(),
+        "customers:agreement_price": ours.renewing(),
+    }
+    return [reverse(name, args=[rows.earliest("pk").public_id]) for name, rows in pages.items()]
 
 
 def messages_to_settle() -> list[str]:

@@ -1,0 +1,1 @@
+"""What agreements promise, include, charge, cost and bring in."""
