@@ -18,7 +18,7 @@ from scheduler.aftercare import selling
 from scheduler.forms.agreements import AgreeForm, CancelByOwnerForm
 from scheduler.job_sheets import today_at
 from scheduler.templatetags.aftercare_of import used_of_year
-from scheduler.views.owner_page import by_link, shared, token_of
+from scheduler.views.owner_gate import by_link, shared, token_of
 
 if TYPE_CHECKING:
     from customers.models import Agreement, OwnerLink
