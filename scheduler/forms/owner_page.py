@@ -115,7 +115,6 @@ class PeopleForm(SystemChoice):
             "required": _("Say how many."),
             "invalid": _("Give a whole number."),
             "max_value": _("For so many people please ring us."),
-            "min_value": _("Give a whole number."),
         },
     )
     since = day_field(_("From which day"), help_text=_("A day to come is welcome too."))
