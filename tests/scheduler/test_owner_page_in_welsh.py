@@ -37,7 +37,7 @@ def _clock(time_machine):
 @pytest.fixture
 def place():
     # A pollution line is said as the country profile writes it, so in English for England.
-    wales = CountryProfile.objects.get(code="wales")
+    wales, _ = CountryProfile.objects.get_or_create(code="wales", defaults={"name": "Wales"})
     firm = make_organisation(name="Cwmni", phone="01632 960 111", profile=wales)
     return make_premises(firm, name="Melin")
 
