@@ -12,9 +12,12 @@ if TYPE_CHECKING:
 
 
 def planned_sheet(
-    sheet: object, *, today: date, iterations: int | None, seconds: float | None, seed: int
+    sheet: object, *, today: date | None, iterations: int | None, seconds: float | None, seed: int
 ) -> dict[str, Any]:
-    """The plan of a sheet parsed from JSON. Raises ProblemError naming the item and the field."""
+    """The plan of a sheet parsed from JSON, without the days before `today` when that is given.
+
+    Raises ProblemError naming the item and the field.
+    """
     problem, travel = read_problem(sheet, today=today)
     effort = Effort(iterations=iterations, seconds=seconds, seed=seed)
     return written_plan(plan_rounds(problem, travel=travel, effort=effort))

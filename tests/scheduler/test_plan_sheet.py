@@ -84,7 +84,6 @@ JOB = SHEET["jobs"][0]
         ({"tankers": [{"id": "x", "base": "moon", "capacity_litres": 1}]}, ("x", "moon")),
         ({"start": "1 March"}, ("start",)),
         ({"days": 0}, ("days",)),
-        ({"start": "2027-02-28"}, ("start", "already over")),
         ({"works": []}, ("works", "no treatment works")),
         ({"bases": []}, ("nine", "yard")),
         ({"jobs": [JOB | {"id": " "}]}, ("id", "empty")),
@@ -177,3 +176,14 @@ def test_what_is_no_sheet_is_refused_in_words(tmp_path, text):
 def test_a_file_that_is_not_there_is_named():
     with pytest.raises(CommandError, match=r"nowhere\.json: it cannot be read"):
         plan_of("nowhere.json")
+
+
+def test_a_sheet_of_days_gone_by_is_planned_and_says_so(sheet):
+    plan = plan_of(sheet({"start": "2020-03-02"}), today=None)
+    assert [round_["date"] for round_ in plan["rounds"]] == ["2020-03-02"]
+    assert any("a day gone by" in warning for warning in plan["warnings"])
+
+
+def test_a_sheet_that_is_over_on_the_day_said_is_refused(sheet):
+    with pytest.raises(CommandError, match="already over"):
+        plan_of(sheet({"start": "2020-03-02"}), today=MONDAY)

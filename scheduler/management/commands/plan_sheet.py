@@ -15,6 +15,7 @@ from django.utils import timezone
 from scheduler.round_plans import ProblemError, planned_sheet
 
 SECONDS = 10.0
+GONE_BY = "The sheet begins on a day gone by; --today leaves such days out."
 FAULTY = 2  # what the shell gets when the sheet cannot be planned
 
 
@@ -35,7 +36,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--today",
             type=date.fromisoformat,
-            help="plan as on this day: days before it are over (2027-03-01; today unless said)",
+            help="leave out days before this one (2027-03-01); without it all days are planned",
         )
         parser.add_argument("--seed", type=int, default=1, help="another seed, another search")
 
@@ -47,7 +48,7 @@ class Command(BaseCommand):
             sheet = json.loads(_read(options["problem"]))
             plan = planned_sheet(
                 sheet,
-                today=options["today"] or timezone.localdate(),
+                today=options["today"],
                 iterations=iterations,
                 seconds=seconds,
                 seed=options["seed"],
@@ -60,6 +61,8 @@ class Command(BaseCommand):
             raise _refused(name, f"it cannot be read: {fault.strerror}.") from fault
         except ProblemError as fault:
             raise _refused(name, _where(fault)) from fault
+        if options["today"] is None and date.fromisoformat(sheet["start"]) < timezone.localdate():
+            plan["warnings"].append(GONE_BY)
         self.stdout.write(json.dumps(plan, indent=2, ensure_ascii=False))
 
 
