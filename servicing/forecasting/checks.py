@@ -48,7 +48,11 @@ def _date_faults(facts: SystemFacts, today: date) -> list[Fault]:
             message = f"{day} is before it was installed on {installed}"
             faults.append(Fault(facts.reference, field, "before_installation", message))
     usable = any(feeds_the_rate(facts.kind, dip) for dip in facts.dips)
-    if not facts.emptyings and not installed and not usable:
+    counted = any(
+        not one.in_part or one.left_litres is not None or one.left_share is not None
+        for one in facts.emptyings
+    )
+    if not counted and not installed and not usable:
         message = (
             "no emptying, no installation date and no usable measurement: nothing to count from"
         )

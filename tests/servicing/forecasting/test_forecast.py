@@ -135,6 +135,8 @@ def test_an_emptying_in_part_of_which_nobody_says_what_stayed_is_not_reckoned_wi
     found = forecast(system(emptyings=(Emptying(EMPTIED), part)))
     assert found.level_p50 == forecast(system()).level_p50
     assert "left_unknown" in [one.code for one in found.assumptions]
+    alone = forecast_systems([system(emptyings=(part,))], today=TODAY)
+    assert [fault.code for fault in alone.faults[0]] == ["no_start"]
     after = (Dip(part.on, litres=700, after_emptying=True),)
     dipped = forecast(replace(system(emptyings=(Emptying(EMPTIED), part)), dips=after))
     assert "left_unknown" not in [one.code for one in dipped.assumptions]
