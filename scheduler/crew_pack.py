@@ -23,7 +23,10 @@ if TYPE_CHECKING:
     from customers.models import User
     from servicing.models import VisitPhoto
 
-CSS = ("tokens", "page", "parts", "tables", "forms", "charts", "print", "job_sheet", "crew_app")
+CSS = (
+    "tokens", "page", "parts", "tables", "forms", "charts", "print", "job_sheet", "tank_readings",
+    "crew_app",
+)  # fmt: skip
 # Shared by the page and the worker, in the order in which they need each other.
 WORKER_SCRIPTS = ("crew_store", "crew_send", "crew_worker")
 PAGE_SCRIPTS = (
@@ -38,6 +41,7 @@ PAGE_SCRIPTS = (
     "sheet_draft",
 )
 PICTURES = ("icon.svg", "crew-192.png", "crew-512.png", "staff.svg")
+TANK_SCRIPTS = ("tank_readings", "tank_drawing")
 
 
 def shell_files() -> list[str]:

@@ -98,6 +98,12 @@ def stop_of(job: Job, organisation: Organisation) -> Stop | None:
     )
 
 
+def notch_of(stop: Stop | None) -> int | None:
+    """How far apart the notches of this crew's own stick are, where it has one of its own."""
+    crew = stop.round.crew if stop is not None else None
+    return crew.stick_notch_mm if crew is not None else None
+
+
 def sheet_initial(job: Job, stop: Stop | None, user: User, today: dt.date) -> dict[str, Any]:
     """What the sheet knows before anybody writes on it."""
     told: dict[str, Any] = {"visited_on": today, "crew_name": user.name}
@@ -142,7 +148,12 @@ def stops_to_mark(user: User) -> QuerySet[Stop]:
     """Stops of accepted rounds that `user` may see."""
     return Stop.objects.filter(
         round__in=Round.objects.visible_to(user).filter(accepted_at__isnull=False)
-    ).select_related("round__organisation", "job__system__premises__organisation", "works")
+    ).select_related(
+        "round__organisation",
+        "round__tanker__organisation",
+        "job__system__premises__organisation",
+        "works",
+    )
 
 
 def next_by_thumb(job: Job, today: dt.date) -> dt.date | None:

@@ -10,6 +10,7 @@ from scheduler.delivered_sheets import SentBack
 from scheduler.forms.today import TipForm
 from scheduler.messages.next_stop import tell_next_stop
 from scheduler.models import Delivery
+from scheduler.tips import TipRefused, record_tip
 
 if TYPE_CHECKING:
     from django.http import QueryDict
@@ -44,10 +45,9 @@ def note_ticket(delivery: Delivery, typed: QueryDict, by: User) -> None:
     if not form.is_valid():
         errors = {form.add_prefix(name): [*map(str, texts)] for name, texts in form.errors.items()}
         raise SentBack({"errors": errors})
-    driven_days.record_tip(
-        stop=stop,
-        litres=form.cleaned_data["volume"],
-        ticket=form.cleaned_data["ticket"],
-        by=by,
-        now=delivery.made_at,
-    )
+    try:
+        record_tip(stop=stop, told=form.told(), by=by, now=delivery.made_at, key=delivery.key)
+    except TipRefused as refused:
+        raise SentBack(
+            {"errors": {form.add_prefix(one.field): [one.text] for one in refused.refusals}}
+        ) from refused

@@ -10,10 +10,12 @@ from customers.models import Organisation
 from scheduler import crew_sheets
 from scheduler.booking import standing_appointment
 from scheduler.job_sheets import require_visit
+from scheduler.loads import own_codes
+from scheduler.models import Works
 from servicing import documents, paper_drafts, volumes
 from servicing.documents import Stamp
 from servicing.models import Paper, System
-from servicing.paper_facts import crew_sheet_facts, is_household, issuer_of
+from servicing.paper_facts import Receiver, activity_of, crew_sheet_facts, issuer_of
 from servicing.papers import issue
 
 if TYPE_CHECKING:
@@ -25,8 +27,8 @@ if TYPE_CHECKING:
     from scheduler.models import Job
 
 
-def printed_job_sheet(job: Job, *, today: dt.date) -> bytes:
-    """The job sheet on paper, with whom to ring; without the gate code, for paper gets lost."""
+def job_sheet_facts(job: Job, *, today: dt.date) -> documents.JobSheetFacts:
+    """What the job sheet says, with whom to ring; without the gate code, for paper gets lost."""
     appointment = standing_appointment(job)
     zone = zone_at(job.system.premises)
     promised = ""
@@ -35,7 +37,7 @@ def printed_job_sheet(job: Job, *, today: dt.date) -> bytes:
         promised = f"{begins:%A} {begins.day} {begins:%B %Y}, {begins:%H:%M} to {ends:%H:%M}"
     contact = crew_sheets.contact_at(job.system.premises, today)
     litres = volumes.spoken(job.litres, job.driven_by.units) if job.litres else ""
-    facts = crew_sheet_facts(
+    return crew_sheet_facts(
         job.system,
         issuer=issuer_of(job.driven_by),
         work=job.get_kind_display(),
@@ -45,7 +47,31 @@ def printed_job_sheet(job: Job, *, today: dt.date) -> bytes:
         notes=job.notes,
         to_take_out=f"about {litres}" if litres else "",
     )
-    return documents.job_sheet(facts, Stamp(number="", issued_on=today))
+
+
+def printed_job_sheet(job: Job, *, today: dt.date) -> bytes:
+    """The job sheet to look at, before it has a number."""
+    return documents.job_sheet(job_sheet_facts(job, today=today), Stamp(number="", issued_on=today))
+
+
+def issue_job_sheet(*, job: Job, by: User, today: dt.date) -> Paper:
+    """Give the job sheet out under a number, or the one that stands while nothing has changed.
+
+    A sheet whose work has changed since is replaced by one that names it. Raises PaperRefused for
+    a job that is closed.
+    """
+    organisation = require_visit(by, job)
+    if not job.is_open:
+        raise paper_drafts.PaperRefused(f"This job is {job.get_state_display().lower()} already.")
+    draft = paper_drafts.Draft(
+        kind=Paper.Kind.JOB_SHEET,
+        facts=job_sheet_facts(job, today=today),
+        premises=job.system.premises,
+        system=job.system,
+        person=crew_sheets.contact_at(job.system.premises, today),
+        about=job.public_id,
+    )
+    return issue(draft=draft, organisation=organisation, by=by, today=today)
 
 
 def issue_for_job(
@@ -68,13 +94,27 @@ def issue_for_job(
             organisation=organisation,
             carrier=job.driven_by,
             activity_code=activity_code,
+            receiver=receiver_of(job),
         )
     return issue(draft=draft, organisation=organisation, by=by, today=today)
 
 
+def receiver_of(job: Job) -> Receiver | None:
+    """The works where the load of a job was tipped; None where no ticket says so."""
+    assert job.visit is not None
+    emptying = getattr(job.visit, "emptying", None)
+    if emptying is None or not emptying.tipped_at:
+        return None
+    named = Works.objects.filter(organisation=job.driven_by, name=emptying.tipped_at).first()
+    if named is None:
+        return None
+    codes = own_codes(named, job.visit.visited_on)
+    return Receiver(named.permit_number, codes.get(job.system.kind, ""))
+
+
 def asks_activity(job: Job) -> bool:
     """Whether the note of this job needs a SIC code to be given."""
-    return job.visit is not None and not is_household(job.system, job.visit.visited_on)
+    return job.visit is not None and not activity_of(job.system, job.visit.visited_on)
 
 
 def carer_of(public_id: UUID) -> Organisation | None:

@@ -12,6 +12,7 @@ from customers import access
 from customers.local_days import zone_at
 from scheduler import booking
 from scheduler.models import Job
+from scheduler.tips import take_late_sheet_in
 from servicing.photos import shows_the_cover_back
 from servicing.visit_facts import Refusal, VisitRefused
 from servicing.visits import correct_visit, record_visit
@@ -74,6 +75,8 @@ def close_job_sheet(*, job: Job, found: VisitFound, by: User, now: dt.datetime) 
     )
     close = booking.abandon if visit.abandoned_because else booking.finish
     close(job=job, visit=visit, by=by, now=now)
+    job.visit = visit
+    take_late_sheet_in(job)
     return visit
 
 
@@ -112,4 +115,5 @@ def correct_job_sheet(*, job: Job, found: VisitFound, by: User, now: dt.datetime
     )
     job.visit = visit
     job.save(update_fields=["visit", "changed_at"])
+    take_late_sheet_in(job)
     return visit

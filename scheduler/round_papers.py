@@ -18,12 +18,16 @@ from scheduler.calendar_invites.objects import feed
 from scheduler.messages.feeds import round_entry
 from scheduler.models import Stop
 from servicing import documents
+from servicing.models import Paper
+from servicing.paper_drafts import Draft, PaperRefused
+from servicing.papers import issue
 from servicing.volumes import spoken
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Iterator
 
-    from customers.models import Premises
+    from customers.models import Premises, User
     from scheduler.models import Job, Round
     from scheduler.round_sheets import Line, Sheet
 
@@ -35,14 +39,14 @@ CALLED_OFF = "It was called off: owners have been told that nobody comes."
 Contacts = Mapping[int, Person]
 
 
-def run_sheet_pdf(sheet: Sheet, contacts: Contacts) -> bytes:
-    """The sheet of a driver, tagged, in driving order.
+def run_sheet_facts(sheet: Sheet, contacts: Contacts) -> documents.RunSheetFacts:
+    """The sheet of a driver, in driving order.
 
     `contacts` says whom to ring, by key of the premises; empty for who may not know.
     """
     planned = sheet.planned
     issuer = planned.organisation
-    told = documents.RunSheetFacts(
+    return documents.RunSheetFacts(
         issuer=documents.Issuer(name=issuer.name, address=issuer.address, phone=issuer.phone),
         tanker=planned.tanker.name,
         vehicle=planned.tanker.vehicle_registration,
@@ -54,11 +58,33 @@ def run_sheet_pdf(sheet: Sheet, contacts: Contacts) -> bytes:
         ),
         warning=_warning(planned),
     )
-    stamp = documents.Stamp(
-        number=f"R-{planned.public_id.hex[:8].upper()}",
-        issued_on=sheet.clock.day_of(planned.changed_at),
+
+
+def run_sheet_pdf(sheet: Sheet, contacts: Contacts) -> bytes:
+    """The run sheet to look at, before it has a number."""
+    planned = sheet.planned
+    stamp = documents.Stamp(number="", issued_on=sheet.clock.day_of(planned.changed_at))
+    return documents.run_sheet(run_sheet_facts(sheet, contacts), stamp)
+
+
+def issue_run_sheet(*, sheet: Sheet, by: User, today: dt.date) -> Paper:
+    """Give the run sheet out under a number, or the one that stands while nothing has changed.
+
+    A sheet whose round has changed since is replaced by one that names it. Raises PaperRefused for
+    a round that is not accepted: nobody is to drive it. It names nobody to ring, for it is kept.
+    """
+    planned = sheet.planned
+    if planned.accepted_at is None:
+        raise PaperRefused(
+            "Only an accepted round is driven: accept it before its sheet is issued."
+        )
+    draft = Draft(
+        kind=Paper.Kind.RUN_SHEET,
+        facts=run_sheet_facts(sheet, {}),
+        premises=None,
+        about=planned.public_id,
     )
-    return documents.run_sheet(told, stamp)
+    return issue(draft=draft, organisation=planned.organisation, by=by, today=today)
 
 
 def _warning(planned: Round) -> str:

@@ -59,7 +59,12 @@ def service_record_draft(*, visit: Visit, organisation: Organisation, today: dt.
 
 
 def transfer_note_draft(
-    *, visit: Visit, organisation: Organisation, carrier: Organisation, activity_code: str = ""
+    *,
+    visit: Visit,
+    organisation: Organisation,
+    carrier: Organisation,
+    activity_code: str = "",
+    receiver: paper_facts.Receiver | None = None,
 ) -> Draft:
     """Transfer note of an emptying. Raises PaperRefused with everything that speaks against it."""
     visit = last_record(visit)
@@ -72,6 +77,7 @@ def transfer_note_draft(
         issuer=paper_facts.issuer_of(organisation),
         carrier=carrier,
         activity_code=activity_code,
+        receiver=receiver,
     )
     if reasons := documents.why_not(note):
         raise PaperRefused(*reasons)
@@ -82,7 +88,12 @@ def transfer_note_draft(
         system=visit.system,
         visit=visit,
         person=paper_facts.transferor_of(visit.system.premises, visit.visited_on),
-        asked={"carrier": str(carrier.public_id), "activity_code": activity_code},
+        asked={
+            "carrier": str(carrier.public_id),
+            "activity_code": activity_code,
+            "permit": receiver.permit if receiver else "",
+            "code": receiver.code if receiver else "",
+        },
     )
 
 
@@ -185,6 +196,7 @@ def same_again(*, paper: Paper, today: dt.date) -> Draft:
             organisation=paper.organisation,
             carrier=carrier,
             activity_code=asked["activity_code"],
+            receiver=paper_facts.Receiver(asked.get("permit", ""), asked.get("code", "")),
         )
     assert paper.system is not None
     return season_ticket_draft(

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 
 DEPTHS, COVER, NOTCHES, CLEAR_SPACE = "depths", "cover", "notches", "clear_space"
 WAYS = (
-    (DEPTHS, "Depths: from the floor, and how thick"),
-    (COVER, "Down from the rim of the cover"),
+    (DEPTHS, "Depths from the floor"),
+    (COVER, "Down from the cover"),
     (NOTCHES, "Notches on a stick"),
-    (CLEAR_SPACE, "Clear water above and below"),
+    (CLEAR_SPACE, "Clear water"),
 )
 # Which figures each way takes; `liquid_level_mm` is against the outlet, above it positive.
 FIGURES = {

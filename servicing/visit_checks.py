@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING
 
+from servicing.dip_checks import odd_readings
 from servicing.models import Tank, Visit
 from servicing.visit_facts import Refusal
 from servicing.volumes import spoken
@@ -41,6 +42,7 @@ def refusals_of(
         *day_refusals(system, found, today),
         *closing_refusals(found),
         *dip_refusals(system, found),
+        *odd_readings(system, found),
         *removal_refusals(system, found, units),
         *floating_refusals(found),
         *(
@@ -136,6 +138,11 @@ def level_refusals(dip: DipFound, name: str) -> Iterator[Refusal]:
         return
     if outlet is not None and level < -outlet:
         yield Refusal(f"{name}.liquid_level_mm", f"The floor is {outlet:,} mm below the outlet.")
+        return
+    cover = dip.tank.cover_above_floor_mm
+    if outlet is not None and cover is not None and level > cover - outlet:
+        said = f"The cover is {cover - outlet:,} mm above the outlet: the liquid is not above it."
+        yield Refusal(f"{name}.liquid_level_mm", said)
     elif abs(level) > DEEPEST_MM:
         yield Refusal(f"{name}.liquid_level_mm", "Give millimetres above or below the outlet.")
 

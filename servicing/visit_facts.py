@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from servicing.models import Chamber, ChamberFinding, Dip, Tank
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class DipFound:
-    """Levels read in one tank, in millimetres; `litres` only where the source says so itself."""
+    """Levels read in one tank, in millimetres; `litres` only where the source says so itself.
+
+    `entered` keeps the figures as they were read where they were not depths: the way and each
+    figure by its name in servicing.readings.
+    """
 
     tank: Tank
     sludge_mm: int | None = None
@@ -20,6 +26,7 @@ class DipFound:
     liquid_level_mm: int | None = None
     method: str = Dip.Method.CORE_SAMPLER
     after_removal: bool = False
+    entered: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def says_something(self) -> bool:

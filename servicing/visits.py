@@ -161,6 +161,7 @@ def write_readings(visit: Visit, found: VisitFound) -> None:
             liquid_level_mm=dip.liquid_level_mm,
             method=dip.method,
             after_removal=dip.after_removal,
+            entered=dict(dip.entered),
         )
     if found.removal is not None:
         Emptying.objects.create(visit=visit, **asdict(found.removal))

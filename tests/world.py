@@ -21,6 +21,7 @@ from scheduler.models import (
     Reply,
     Round,
     Stop,
+    Tip,
     TroubleReport,
 )
 from servicing.models import Chamber, LetterBatch, Paper, Question, Visit
@@ -88,6 +89,16 @@ def make_world() -> dict[str, Any]:
         "round": one_round,
         "stop": stop,
         "tip": tip,
+        "ticket": Tip.objects.create(
+            organisation=organisation,
+            tanker=tanker,
+            works=works,
+            round=one_round,
+            stop=tip,
+            tipped_at=now,
+            litres=2800,
+            ticket="T-1",
+        ),
         "plan": plan,
         "question": Question.objects.create(
             organisation=organisation,

@@ -83,6 +83,8 @@ class OrganisationForm(forms.ModelForm[Organisation]):
             "carrier_valid_to",
             "accepted_risk",
             "horizon_days",
+            "stick_notch_mm",
+            "tip_tolerance_percent",
             "dates_by",
             "emptying_cost_pence",
             "trouble_cost_pence",
@@ -98,6 +100,8 @@ class OrganisationForm(forms.ModelForm[Organisation]):
             "sender_name": "Mail goes out as",
             "sender_email": "Replies go to",
             "carrier_registration": "Waste carrier registration",
+            "stick_notch_mm": "Notches of the dip sticks, mm apart",
+            "tip_tolerance_percent": "Collected and tipped may differ by, %",
             "dates_by": "Due dates are set",
             "interval_override_months": "Longest interval we accept, months",
             "interval_override_reason": "Why longer than the guidance",
@@ -105,6 +109,10 @@ class OrganisationForm(forms.ModelForm[Organisation]):
         help_texts: ClassVar = {
             "profile": "Sets intervals, triggers and what papers must say. Local codes come first.",
             "time_zone": "For example Europe/London.",
+            "stick_notch_mm": "A crew may have a stick of its own: it is set with the crew.",
+            "tip_tolerance_percent": (
+                "Beyond it a load is shown as one that does not add up. Ten is common practice."
+            ),
             "dates_by": (
                 "By cost, a tank is due when waiting would cost more, on average, than emptying it, "
                 "and a chamber is looked into as often as costs least. "
@@ -136,7 +144,9 @@ class OrganisationForm(forms.ModelForm[Organisation]):
                 "Carrying waste",
                 "carrier_registration",
                 Row("carrier_valid_from", "carrier_valid_to"),
+                "tip_tolerance_percent",
             ),
+            Fieldset("Measuring", "stick_notch_mm"),
             Fieldset(
                 "Planning ahead",
                 Row("accepted_risk", "horizon_days"),

@@ -8,6 +8,7 @@ from crispy_forms.helper import FormHelper
 from crispy_forms.layout import HTML, Fieldset, Layout, Row
 from django import forms
 
+from customers.forms.activity import ActivityField
 from customers.forms.choices import name_blank_choices
 from customers.forms.dates import checked_time_zone
 from customers.forms.scaled import ScaledField
@@ -66,6 +67,8 @@ class PremisesForm(forms.ModelForm[Premises]):
         help_text="Negative when the tank lies higher.",
     )
 
+    activity_code = ActivityField(label="SIC code of the business here")
+
     class Meta:
         model = Premises
         fields: ClassVar = [
@@ -74,6 +77,7 @@ class PremisesForm(forms.ModelForm[Premises]):
             "address",
             "town",
             "postcode",
+            "activity_code",
             "latitude",
             "longitude",
             "gate_width_mm",
@@ -118,7 +122,13 @@ class PremisesForm(forms.ModelForm[Premises]):
         self.helper = FormHelper()
         self.helper.form_tag = False
         self.helper.layout = Layout(
-            Fieldset("The place", Row("name", "reference"), "address", Row("town", "postcode")),
+            Fieldset(
+                "The place",
+                Row("name", "reference"),
+                "address",
+                Row("town", "postcode"),
+                "activity_code",
+            ),
             Fieldset(
                 "Position",
                 Row("latitude", "longitude"),

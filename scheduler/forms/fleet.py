@@ -18,6 +18,7 @@ from scheduler.forms.fleet_parts import (
     position_fields,
 )
 from scheduler.forms.jobs import TimeInput
+from scheduler.forms.waste_codes import WasteCodesField
 from scheduler.models import Base, Crew, Tanker, Works
 from servicing.models import System
 
@@ -65,6 +66,14 @@ class WorksForm(PlacedForm[Works]):
     closed_days = DaysField(
         required=False, label="Closed on", help_text="One day a line, such as 2026-12-25."
     )
+    own_codes = WasteCodesField(
+        required=False,
+        label="Waste codes of its own",
+        help_text=(
+            "Where its permit names another code than the country's list. One a line, such as: "
+            "Package treatment plant, 19 08 05, 2026-10-01"
+        ),
+    )
 
     class Meta:
         model = Works
@@ -90,6 +99,8 @@ class WorksForm(PlacedForm[Works]):
         if self.instance.pk:
             days = self.instance.closures.order_by("day").values_list("day", flat=True)
             self.initial["closed_days"] = list(days)
+            codes = self.instance.waste_codes.values_list("system_kind", "code", "valid_from")
+            self.initial["own_codes"] = list(codes)
         self.helper.layout = Layout(
             Row("name", "permit_number"),
             position_fields("the works"),
@@ -98,6 +109,7 @@ class WorksForm(PlacedForm[Works]):
             ),
             Fieldset("Charges", Row("charge_pence_per_visit", "charge_pence_per_m3")),
             "accepts",
+            "own_codes",
             "in_use",
         )
 
@@ -124,11 +136,17 @@ class CrewForm(FleetForm[Crew]):
 
     class Meta:
         model = Crew
-        fields: ClassVar = ["name", "email", "phone", "user", "in_use"]
-        labels: ClassVar = {"user": "Signs in as", "in_use": "In use", "email": "E-mail"}
+        fields: ClassVar = ["name", "email", "phone", "user", "stick_notch_mm", "in_use"]
+        labels: ClassVar = {
+            "user": "Signs in as",
+            "in_use": "In use",
+            "email": "E-mail",
+            "stick_notch_mm": "Notches of its own dip stick, mm apart",
+        }
         help_texts: ClassVar = {
             "email": "Invitations to rounds go here.",
             "user": "Sees the day's round on the phone.",
+            "stick_notch_mm": "Empty: as the settings of the organisation say.",
         }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 from django import forms
 
-from scheduler.forms.sheet_fields import DEEPEST_MM, ClosingForm, number, yes_no
+from scheduler.forms.sheet_fields import ClosingForm, number, yes_no
 from scheduler.forms.sheet_proof import ProofForm
-from servicing.models import ChamberFinding, Defect, Dip, FieldFinding, System, Visit
+from servicing.models import ChamberFinding, Defect, FieldFinding, System, Visit
 
 if TYPE_CHECKING:
-    from servicing.models import Chamber, Tank
+    from servicing.models import Chamber
 
 
 class VisitForm(ProofForm, ClosingForm):
@@ -149,31 +149,6 @@ class VisitForm(ProofForm, ClosingForm):
     def was_given(self, name: str) -> bool:
         """Whether a figure was typed, right or wrong: the wrong one has its own message."""
         return name in self.errors or self.cleaned_data.get(name) is not None
-
-
-class DipForm(forms.Form):
-    """Levels in one tank before anything is removed."""
-
-    sludge_mm = number("Sludge from the floor, mm")
-    scum_mm = number("Scum, mm thick")
-    liquid_level_mm = number(
-        "Liquid against the outlet, mm",
-        help_text="0 at the outlet; above it as 50, below it as -50.",
-        least=-DEEPEST_MM,
-    )
-    method = forms.ChoiceField(
-        label="Measured with", choices=Dip.Method.choices, initial=Dip.Method.CORE_SAMPLER
-    )
-
-    def __init__(self, *args: Any, tank: Tank, **kwargs: Any) -> None:
-        super().__init__(*args, **{**kwargs, "prefix": f"tank-{tank.pk}"})
-        self.tank = tank
-
-    @property
-    def has_reading(self) -> bool:
-        """Whether any level was given."""
-        names = ("sludge_mm", "scum_mm", "liquid_level_mm")
-        return any(self.cleaned_data.get(name) is not None for name in names)
 
 
 class ChamberForm(forms.Form):

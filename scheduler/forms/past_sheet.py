@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from customers.local_days import zone_at
+from scheduler.forms.dip_form import dip_start
 from servicing.volumes import from_litres
 
 if TYPE_CHECKING:
@@ -24,19 +25,12 @@ class SheetStart:
     dips: dict[int, dict[str, Any]] = field(default_factory=dict)
     chambers: dict[int, dict[str, Any]] = field(default_factory=dict)
     defects: tuple[dict[str, Any], ...] = ()
+    notch_mm: int | None = None
 
 
 def start_from(visit: Visit, units: str) -> SheetStart:
     """The sheet as `visit` was recorded, volumes in `units`."""
-    dips = {
-        dip.tank_id: {
-            "sludge_mm": dip.sludge_mm,
-            "scum_mm": dip.scum_mm,
-            "liquid_level_mm": dip.liquid_level_mm,
-            "method": dip.method,
-        }
-        for dip in visit.dips.all()
-    }
+    dips = {dip.tank_id: dip_start(dip) for dip in visit.dips.all()}
     chambers = {
         one.chamber_id: {
             "flow": one.flow,

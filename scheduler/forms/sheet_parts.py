@@ -7,10 +7,10 @@ import uuid
 from typing import TYPE_CHECKING, Any
 
 from customers.local_days import at_local, zone_at
+from scheduler.forms.dip_form import DipForm
 from scheduler.forms.job_sheet import (
     ChamberForm,
     DefectForm,
-    DipForm,
     VisitForm,
     parts_of,
 )
@@ -76,7 +76,11 @@ class JobSheet:
             correcting=correcting,
         )
         tanks = system.tanks.all() if system.holds_sludge else ()
-        self.dips = [DipForm(data, tank=one, initial=start.dips.get(one.pk)) for one in tanks]
+        usual = {"notch_mm": start.notch_mm or job.driven_by.stick_notch_mm}
+        self.dips = [
+            DipForm(data, tank=one, units=units, initial=usual | start.dips.get(one.pk, {}))
+            for one in tanks
+        ]
         self.chambers = [
             ChamberForm(data, chamber=one, initial=start.chambers.get(one.pk))
             for one in system.chambers.all()
@@ -128,7 +132,8 @@ class JobSheet:
 
     def dips_found(self) -> Iterable[DipFound]:
         for form in self.told_dips():
-            yield DipFound(tank=form.tank, **form.cleaned_data)
+            if form.found is not None:
+                yield form.found
 
     def removal_found(self) -> RemovalFound | None:
         told = self.visit.cleaned_data
@@ -193,7 +198,8 @@ class JobSheet:
         """Form and field that a name such as `dips[0].sludge_mm` stands for."""
         dip = re.fullmatch(r"dips\[(\d+)]\.(\w+)", field)
         if dip:
-            return self.told_dips()[int(dip[1])], dip[2]
+            form = self.told_dips()[int(dip[1])]
+            return form, form.place_of(dip[2])
         return self.visit, FIELD_NAMES.get(field, field)
 
 

@@ -49,6 +49,7 @@ LISTS: dict[str, tuple[str, tuple[tuple[str, str] | tuple[str, str, Action], ...
             ("Premises", "customers:premises_list"),
             ("People", "customers:people"),
             ("Sales", "scheduler:sales"),
+            ("Papers", "servicing:paper_list"),
             ("Questions", "servicing:questions"),
             ("Worth dipping", "servicing:worth_dipping"),
             ("Bring in", "servicing:import", "register"),

@@ -25,6 +25,8 @@ def papers_of(context: dict[str, Any], job: Job) -> dict[str, Any]:
         "job": job,
         "may_issue": may_do_visit(user, job),
         "request": context["request"],
+        "csrf_token": context.get("csrf_token"),
+        "sheets": Paper.objects.visible_to(user).listed().filter(about=job.public_id),
     }
     if job.visit is None:
         return shown
@@ -38,5 +40,4 @@ def papers_of(context: dict[str, Any], job: Job) -> dict[str, Any]:
         "wants_record": Paper.Kind.SERVICE_RECORD not in kinds,
         "wants_note": is_emptied and Paper.Kind.TRANSFER_NOTE not in kinds,
         "activity_form": ActivityForm() if asks_activity(job) else None,
-        "csrf_token": context.get("csrf_token"),
     }

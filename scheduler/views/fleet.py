@@ -131,6 +131,7 @@ def _saved(request: HttpRequest, part: Part, form: Any, organisation: Organisati
         facts=changed,
         by=request.user,  # type: ignore[arg-type]
         days=given[part.days] if part.days else None,
+        codes=given.get("own_codes"),
     )
     messages.success(request, f"{row} is saved.")
     return redirect("scheduler:fleet")

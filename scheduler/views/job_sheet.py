@@ -164,7 +164,8 @@ def sheet_page(
     told = sheet_facts(request, job)
     if told["may_fill_in"]:
         initial, units = told.pop("initial"), told["organisation"].units
-        told["sheet"] = sheet or JobSheet(job=job, units=units, start=SheetStart(visit=initial))
+        start = SheetStart(visit=initial, notch_mm=crew_sheets.notch_of(told.get("stop")))
+        told["sheet"] = sheet or JobSheet(job=job, units=units, start=start)
         told["abandon"] = abandon or AbandonSheet(job=job, initial=initial)
         told["refused"] = sheet or abandon
         told["is_abandoning"] = abandon is not None

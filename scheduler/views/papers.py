@@ -4,19 +4,29 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from django.contrib import messages
 from django.http import Http404, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST
 
+from customers import access
 from customers.access import member_required
 from customers.form_pages import Crumb, FormPage, form_page
+from customers.local_days import local_today
 from customers.middleware import user_of
-from scheduler.job_papers import carer_of, issue_for_job, printed_job_sheet
+from scheduler.job_papers import (
+    carer_of,
+    issue_for_job,
+    issue_job_sheet,
+    printed_job_sheet,
+)
 from scheduler.job_sheets import require_visit, today_at
-from scheduler.models import Job
+from scheduler.models import Job, Round
+from scheduler.round_papers import issue_run_sheet
+from scheduler.round_sheets import sheet_of
 from scheduler.views.job_sheet import visible_job
 from servicing.forms.papers import ActivityForm
 from servicing.models import Paper, System
@@ -77,6 +87,37 @@ def job_sheet_file(request: HttpRequest, public_id: UUID) -> HttpResponse:
     return pdf_answer(printed_job_sheet(job, today=today), f"job-sheet-{job.system.reference}.pdf")
 
 
+@member_required
+@require_POST
+def job_sheet_issue(request: HttpRequest, public_id: UUID) -> HttpResponse:
+    """Give the job sheet out under a number."""
+    job = visible_job(request, public_id)
+    require_visit(user_of(request), job)
+    today = today_at(job.system.premises, timezone.now())
+    try:
+        paper = issue_job_sheet(job=job, by=user_of(request), today=today)
+    except PaperRefused as refused:
+        messages.warning(request, str(refused))
+        return redirect("scheduler:job", job.public_id)
+    return redirect("servicing:paper", paper.public_id)
+
+
+@member_required
+@require_POST
+def run_sheet_issue(request: HttpRequest, public_id: UUID) -> HttpResponse:
+    """Give the run sheet out under a number."""
+    rounds = Round.objects.visible_to(request.user).select_related("organisation", "tanker", "crew")
+    planned = get_object_or_404(rounds, public_id=public_id)
+    access.require(request.user, "visit", planned.organisation)
+    today = local_today(planned.organisation)
+    try:
+        paper = issue_run_sheet(sheet=sheet_of(planned), by=user_of(request), today=today)
+    except PaperRefused as refused:
+        messages.warning(request, str(refused))
+        return redirect("scheduler:round", planned.public_id)
+    return redirect("servicing:paper", paper.public_id)
+
+
 @never_cache
 @require_GET
 def lid(request: HttpRequest, public_id: UUID) -> HttpResponse:
@@ -101,5 +142,7 @@ def lid_page(request: HttpRequest, public_id: UUID) -> HttpResponse:
 urlpatterns = [
     path("jobs/<uuid:public_id>/papers/<str:kind>/", job_paper, name="job_paper"),
     path("jobs/<uuid:public_id>/sheet/print/", job_sheet_file, name="job_sheet_file"),
+    path("jobs/<uuid:public_id>/sheet/issue/", job_sheet_issue, name="job_sheet_issue"),
+    path("rounds/<uuid:public_id>/run-sheet/issue/", run_sheet_issue, name="run_sheet_issue"),
     path("lid/<uuid:public_id>/", lid, name="lid"),
 ]

@@ -30,6 +30,7 @@ from scheduler.round_readiness import has_begun, round_words
 from scheduler.round_sheets import map_of, rounds_with_stops, sheet_of, sheets_of
 from scheduler.views.plans import back_to
 from scheduler.work_ahead import weeks_ahead
+from servicing.models import Paper
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -113,6 +114,8 @@ def _page(request: HttpRequest, planned: Round, **bound: forms.Form) -> HttpResp
         "sheet": sheet,
         "map": map_of([sheet]),
         "changeable": changeable,
+        "may_visit": access.may(request.user, "visit", planned.organisation),
+        "papers": Paper.objects.visible_to(request.user).listed().filter(about=planned.public_id),
         "begun": begun,
         "movable": movable,
         "elsewhere": rounds_nearby(planned, today) if movable else (),

@@ -20,10 +20,10 @@ from customers.access import member_required
 from customers.local_days import local_today
 from customers.middleware import organisation_of, user_of
 from scheduler import crew_sheets, driven_days
-from scheduler.forms.today import TipForm
+from scheduler.forms.today import TipForm, tip_start
 from scheduler.messages.next_stop import tell_next_stop
 from scheduler.models import Crew, Round, Stop
-from servicing.volumes import from_litres
+from scheduler.tips import TipRefused, load_at, record_tip, tipped_words
 
 if TYPE_CHECKING:
     from customers.models import User
@@ -65,16 +65,21 @@ def lines_of(
         if refused and refused[0].pk == stop.pk:
             form = refused[1]
         elif stop.kind == Stop.Kind.TIP:
-            form = TipForm(units=units, prefix=f"tip-{stop.pk}", initial=tipped(stop, units))
+            form = tip_form(stop, units)
         lines.append((stop, form))
     return lines
 
 
-def tipped(stop: Stop, units: str) -> dict[str, Any]:
-    """What was entered at this works before."""
-    if stop.tipped_litres is None:
-        return {}
-    return {"volume": round(from_litres(stop.tipped_litres, units)), "ticket": stop.tip_ticket}
+def tip_form(stop: Stop, units: str) -> TipForm:
+    """The form for a ticket, with what is on board and what was entered before."""
+    start = tip_start(stop, units)
+    return TipForm(
+        units=units,
+        prefix=f"tip-{stop.pk}",
+        initial=start,
+        book=load_at(stop),
+        works=stop.works,
+    )
 
 
 def visible_stop(request: HttpRequest, public_id: uuid.UUID) -> Stop:
@@ -113,17 +118,21 @@ def stop_tipped(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     """The load is tipped and the ticket in hand."""
     stop = visible_stop(request, public_id)
     access.require(request.user, "visit", stop.round.organisation)
-    form = TipForm(request.POST, units=stop.round.organisation.units, prefix=f"tip-{stop.pk}")
+    units = stop.round.organisation.units
+    form = TipForm(request.POST, units=units, prefix=f"tip-{stop.pk}", book=load_at(stop))
     if not form.is_valid():
         return today_page(request, refused=(stop, form))
-    driven_days.record_tip(
-        stop=stop,
-        litres=form.cleaned_data["volume"],
-        ticket=form.cleaned_data["ticket"],
-        by=request.user,  # type: ignore[arg-type]
-        now=timezone.now(),
-    )
-    messages.success(request, f"Ticket {stop.tip_ticket} noted.")
+    try:
+        tip = record_tip(
+            stop=stop,
+            told=form.told(),
+            by=request.user,  # type: ignore[arg-type]
+            now=timezone.now(),
+        )
+    except TipRefused as refused:
+        form.add_refusals(refused.refusals)
+        return today_page(request, refused=(stop, form))
+    messages.success(request, tipped_words(tip))
     return back_to(stop)
 
 

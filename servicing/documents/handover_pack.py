@@ -193,6 +193,7 @@ def _history(one: PackSystem) -> tuple[Block, ...]:
     if one.defects:
         blocks += [Heading(f"{one.name}: defects not yet mended"), Points(one.defects)]
     if one.level:
+        blocks.append(Heading(f"{one.name}: how full it is likely to be"))
         blocks.append(Picture(one.level.svg, one.level.alt, "Level when this was compiled", 100))
     return tuple(blocks)
 

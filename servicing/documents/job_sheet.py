@@ -85,6 +85,7 @@ def _before(told: JobSheetFacts) -> tuple[Block, ...]:
     lines: list[tuple[str, str]] = [
         ("Arrived", "time"),
         ("Ground: dry, wet, saturated, frozen", ""),
+        ("Read as depths, from the cover, by notches or clear water", ""),
     ]
     for part in told.parts or ("Tank",):
         lines += [

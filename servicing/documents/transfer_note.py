@@ -64,18 +64,25 @@ class TransferNote:
     origin: str = ""
     destination: str = ""
     destination_ticket: str = ""
+    destination_permit: str = ""
     system: str = ""
 
 
 def why_not_carrier(registration: Registration, on: dt.date) -> str:
     """Why this carrier may not be named on a note of the day; empty where it may."""
     if not registration.number:
-        return "The carrier's registration number is not recorded."
+        return "The carrier's registration number is not recorded. Put it in the settings."
     if registration.valid_to is None:
-        return "The day on which the carrier's registration runs out is not recorded."
+        return (
+            "The day on which the carrier's registration runs out is not recorded. Put it in the "
+            "settings."
+        )
     if registration.valid_to < on:
         ended = day_words(registration.valid_to)
-        return f"The carrier's registration ran out on {ended}, before this transfer."
+        return (
+            f"The carrier's registration ran out on {ended}, before this transfer. No note can be "
+            "issued. If it was renewed in time, put the new dates in the organisation's settings."
+        )
     if registration.valid_from is not None and registration.valid_from > on:
         begins = day_words(registration.valid_from)
         return f"The carrier's registration holds only from {begins}, after this transfer."
@@ -168,6 +175,7 @@ def _where(note: TransferNote) -> tuple[Block, ...]:
             ("Place of transfer", note.place),
             ("Origin", note.origin),
             ("Destination", note.destination),
+            ("Permit of the works", note.destination_permit),
             ("Ticket of the works", note.destination_ticket),
             ("Vehicle", note.vehicle),
         ),

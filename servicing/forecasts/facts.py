@@ -134,7 +134,7 @@ def _ceilings(
     return tuple(found), sources
 
 
-def _shape(tank: TankRow) -> Shape | None:
+def shape_of(tank: TankRow) -> Shape | None:
     """Geometry of a tank when its dimensions are all there."""
     width, height = tank.diameter_mm, tank.outlet_height_mm
     match Tank.Shape(tank.shape):
@@ -163,7 +163,7 @@ def _tank(record: OnRecord, *, rules: RuleBook, units: str, assumed: list[str]) 
     volumes = [tank.working_volume_litres for tank in tanks]
     known_volumes = [volume for volume in volumes if volume]
     stated = sum(known_volumes) if tanks and len(known_volumes) == len(tanks) else None
-    shapes = [(tank, _shape(tank)) for tank in tanks]
+    shapes = [(tank, shape_of(tank)) for tank in tanks]
     compartments = tuple(
         Compartment(shape, tank.outlet_height_mm)
         for tank, shape in shapes

@@ -34,6 +34,7 @@ class TankForm(forms.ModelForm[Tank]):
             "diameter_mm",
             "outlet_height_mm",
             "outlet_dip_pipe_mm",
+            "cover_above_floor_mm",
         ]
         labels: ClassVar = {
             "length_mm": "Length, mm",
@@ -41,11 +42,13 @@ class TankForm(forms.ModelForm[Tank]):
             "diameter_mm": "Diameter, mm",
             "outlet_height_mm": "Outlet above the floor, mm",
             "outlet_dip_pipe_mm": "Outlet dip pipe below the liquid, mm",
+            "cover_above_floor_mm": "Rim of the cover above the floor, mm",
         }
         help_texts: ClassVar = {
             "shape": "With its inside measures a dip in millimetres becomes a volume.",
             "outlet_height_mm": "From the floor of the tank to the invert of the outlet.",
             "outlet_dip_pipe_mm": "",
+            "cover_above_floor_mm": "For crews that measure down from the cover.",
         }
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
@@ -66,7 +69,7 @@ class TankForm(forms.ModelForm[Tank]):
                 Row("working_volume_litres", "material"),
                 "shape",
                 Row("length_mm", "width_mm", "diameter_mm"),
-                Row("outlet_height_mm", "outlet_dip_pipe_mm"),
+                Row("outlet_height_mm", "outlet_dip_pipe_mm", "cover_above_floor_mm"),
             )
         )
 
@@ -85,7 +88,13 @@ class TankForm(forms.ModelForm[Tank]):
     def clean(self) -> dict[str, Any]:
         """Measures of a buried tank; a shape that asks for one gets it."""
         cleaned = super().clean() or self.cleaned_data
-        for name in ("length_mm", "width_mm", "diameter_mm", "outlet_height_mm"):
+        for name in (
+            "length_mm",
+            "width_mm",
+            "diameter_mm",
+            "outlet_height_mm",
+            "cover_above_floor_mm",
+        ):
             value = cleaned.get(name)
             if value is not None and not 100 <= value <= 30_000:
                 self.add_error(name, "Give millimetres, between 100 and 30,000.")
@@ -93,6 +102,9 @@ class TankForm(forms.ModelForm[Tank]):
         lying = cleaned.get("shape") in (Tank.Shape.HORIZONTAL_CYLINDER, Tank.Shape.SPHERE)
         if lying and outlet and across and outlet > across:
             self.add_error("outlet_height_mm", "The outlet would be above the top of the tank.")
+        cover = cleaned.get("cover_above_floor_mm")
+        if cover and outlet and cover <= outlet:
+            self.add_error("cover_above_floor_mm", "The cover is above the outlet.")
         return cleaned
 
 

@@ -4,7 +4,8 @@ from .agreements import agreement_facts as agreement_facts
 from .agreements import renewal_facts as renewal_facts
 from .handover import handover_facts as handover_facts
 from .jobs import crew_sheet_facts as crew_sheet_facts
-from .notes import is_household as is_household
+from .notes import Receiver as Receiver
+from .notes import activity_of as activity_of
 from .notes import season_facts as season_facts
 from .notes import transfer_facts as transfer_facts
 from .people import issuer_of as issuer_of

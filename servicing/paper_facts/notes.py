@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from customers.country_rules import RuleBook
@@ -33,6 +34,12 @@ CONTENTS = {
 }
 # A cubic metre of it weighs about a tonne: common practice, no source.
 TONNES_PER_LITRE = 0.001
+OF_THE_WORKS = "The receiving works takes it under this code"
+
+
+def activity_of(system: System, on: dt.date) -> str:
+    """What the customer does: the code kept with the place, or that it is a household."""
+    return system.premises.activity_code or (HOUSEHOLD if is_household(system, on) else "")
 
 
 def is_household(system: System, on: dt.date) -> bool:
@@ -42,8 +49,21 @@ def is_household(system: System, on: dt.date) -> bool:
     return last is not None and last.use == Occupancy.Use.RESIDENCE
 
 
+@dataclass(frozen=True, slots=True)
+class Receiver:
+    """What a works asks of a load: its permit, and the code under which it takes this waste."""
+
+    permit: str = ""
+    code: str = ""
+
+
 def transfer_facts(
-    visit: Visit, *, issuer: Issuer, carrier: Organisation, activity_code: str = ""
+    visit: Visit,
+    *,
+    issuer: Issuer,
+    carrier: Organisation,
+    activity_code: str = "",
+    receiver: Receiver | None = None,
 ) -> TransferNote:
     """Facts of the transfer at one emptying; what is not known stays empty."""
     emptying = getattr(visit, "emptying", None)
@@ -61,6 +81,7 @@ def transfer_facts(
         signed_by=(visit.who_was_present, visit.crew_name),
         vehicle=visit.vehicle_registration,
         ticket=emptying.tip_ticket if emptying is not None else "",
+        receiver=receiver,
     )
 
 
@@ -78,15 +99,16 @@ def note_of(
     signed_by: tuple[str, str] = ("", ""),
     vehicle: str = "",
     ticket: str = "",
+    receiver: Receiver | None = None,
 ) -> TransferNote:
     """A note about a system, as far as its rows know."""
-    premises = system.premises
+    premises, receiver = system.premises, receiver or Receiver()
     place = place_words(premises)
-    activity = activity_code or (HOUSEHOLD if is_household(system, on) else "")
+    activity = activity_code or activity_of(system, on)
     return TransferNote(
         issuer=issuer,
         country=system.organisation.profile.code,
-        waste=waste_of(system, on=on, quantity=quantity, litres=litres),
+        waste=waste_of(system, on=on, quantity=quantity, litres=litres, own=receiver.code),
         transferred_on=on,
         transferred_at=at,
         place=place,
@@ -98,6 +120,7 @@ def note_of(
         origin=place,
         destination=destination,
         destination_ticket=ticket,
+        destination_permit=receiver.permit,
         system=system_words(system),
     )
 
@@ -129,13 +152,17 @@ def transferor_side(system: System, on: dt.date, *, household: bool, by: str) ->
     return Side(name=person.name, address=address, postcode=postcode, status=status, signed_by=by)
 
 
-def waste_of(system: System, *, on: dt.date, quantity: str, litres: float | None) -> Waste:
-    """The waste by the kind of system and the code of the country's list on the day."""
+def waste_of(
+    system: System, *, on: dt.date, quantity: str, litres: float | None, own: str = ""
+) -> Waste:
+    """The waste by its kind and the code of the day: the works' `own`, else of the country's list."""
     rule = RuleBook(system.organisation.profile, on).rule("waste_code", system.kind)
+    code = own or (str(rule.value) if rule else "")
+    listed = rule is not None and code == str(rule.value)
     return Waste(
-        code=str(rule.value) if rule else "",
-        code_is_law=rule.is_law if rule else False,
-        code_source=rule.source if rule else "",
+        code=code,
+        code_is_law=listed and rule is not None and rule.is_law,
+        code_source=rule.source if rule and listed else OF_THE_WORKS if own else "",
         description=CONTENTS.get(System.Kind(system.kind), ""),
         quantity=quantity,
         litres=litres,

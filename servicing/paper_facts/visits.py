@@ -10,6 +10,7 @@ from servicing import volumes
 from servicing.charts import PRINT, forecast_chart, level_picture
 from servicing.charts.forecast import description as chart_words
 from servicing.charts.level import description as level_words
+from servicing.dip_readings import entered_words
 from servicing.documents import Drawing, Issuer, ServiceRecord
 from servicing.documents.blocks import day_words
 from servicing.forecasts.measured import measured_levels
@@ -101,6 +102,8 @@ def readings(dip: Dip, units: str) -> list[tuple[str, str, str, str]]:
     part, how = str(dip.tank), dip.get_method_display().lower()
     if dip.after_removal:
         how = f"{how}, after emptying"
+    if read := entered_words(dip.entered):
+        how = f"{how}; read {read}"
     values = (
         ("Sludge", "" if dip.sludge_mm is None else f"{dip.sludge_mm:,} mm"),
         ("Scum", "" if dip.scum_mm is None else f"{dip.scum_mm:,} mm"),

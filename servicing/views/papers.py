@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from typing import TYPE_CHECKING
 
+from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
@@ -22,11 +23,13 @@ from servicing import paper_drafts, papers
 from servicing.forms.papers import ReasonForm
 from servicing.models import Paper, System, Visit
 from servicing.paper_drafts import PaperRefused
+from servicing.paper_lists import STATES, found_papers
 
 if TYPE_CHECKING:
     from django.http import HttpRequest
 
 VISITS_OFFERED = 10
+PAGE = 50
 
 
 @member_required
@@ -50,6 +53,23 @@ def papers_at(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
         "crumbs": [*step(place), Crumb("Papers")],
     }
     return render(request, "servicing/papers.html", shown)
+
+
+@member_required
+@require_GET
+def paper_list(request: HttpRequest) -> HttpResponse:
+    """Search the papers of every place the reader may see."""
+    rows = Paper.objects.visible_to(request.user).listed()
+    found = found_papers(rows, request.GET.dict())
+    shown = {
+        "page": Paginator(found, PAGE).get_page(request.GET.get("page")),
+        "asked": request.GET.dict(),
+        "narrowed": any(value for key, value in request.GET.items() if key != "page"),
+        "kinds": Paper.Kind.choices,
+        "states": STATES.items(),
+        "place": "register",
+    }
+    return render(request, "servicing/paper_list.html", shown)
 
 
 def place_of(request: HttpRequest, public_id: uuid.UUID) -> Premises:
@@ -153,6 +173,7 @@ def paper_check(request: HttpRequest, token: str) -> HttpResponse:
 
 
 urlpatterns = [
+    path("papers/", paper_list, name="paper_list"),
     path("premises/<uuid:public_id>/papers/", papers_at, name="papers"),
     path("papers/<uuid:public_id>/", paper, name="paper"),
     path("papers/<uuid:public_id>/file/", paper_file, name="paper_file"),

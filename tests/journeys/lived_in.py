@@ -18,11 +18,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from customers.local_days import at_local, local_today, zone_of
-from customers.models import Agreement, Membership, Organisation, Party, User
+from customers.models import Agreement, Membership, Organisation, OwnerLink, Party, User
 from scheduler import booking, day_again, demo, round_plans, rounds, tasks
 from scheduler.messages.consent import leave_token
 from scheduler.models import Crew, Job, Message, PlanRun, Round
 from scheduler.owner_links import owner_url
+from tests.journeys.lived_in_papers import give_papers_out, tip_first_load
 from tests.make import make_jpeg
 
 LIST = Path(__file__).parents[1] / "data" / "past_installations.csv"
@@ -34,6 +35,7 @@ class LivedIn:
 
     by_link: tuple[str, ...]
     office: tuple[str, ...]
+    planner: tuple[str, ...] = ()
 
 
 def live_in() -> LivedIn:
@@ -50,10 +52,12 @@ def live_in() -> LivedIn:
     plan(today + dt.timedelta(days=2), jobs=8)
     tess = Round.objects.get(day=today, accepted_at__isnull=False)
     drive_two_stops(tess)
-    break_down(tess)
+    tip_first_load(tess, signed_in("tess@brindle.example"))
+    rest = break_down(tess)
     tasks.write_reminders()
     tasks.drain_outbox()
     place = owner_address()
+    papers = give_papers_out(OwnerLink.objects.latest("pk").premises, today)
     advice = ask_as_owner(place)
     calendar_for(Crew.objects.filter(organisation__slug="brindle-vale").earliest("pk"))
     larkholt = Organisation.objects.get(slug="larkholt")
@@ -63,8 +67,9 @@ def live_in() -> LivedIn:
         user=User.objects.get(email="hollis@larkholt.example"), organisation=operator, role="reader"
     )
     return LivedIn(
-        by_link=(place, advice, leave, offered(today), *owners_agreements()),
-        office=(*uploads(), *messages_to_settle(), *agreements_to_settle()),
+        by_link=(place, advice, leave, offered(today), *owners_agreements(), *papers.by_link),
+        office=(*uploads(), *messages_to_settle(), *agreements_to_settle(), *papers.office),
+        planner=(rest,),
     )
 
 
@@ -123,7 +128,7 @@ def drive_two_stops(planned: Round) -> None:
     client.post(reverse("scheduler:stop_arrived", args=[second.public_id]))
 
 
-def break_down(planned: Round) -> None:
+def break_down(planned: Round) -> str:
     """Its tanker stops for the day; what becomes of its jobs is proposed, not settled."""
     run = day_again.plan_rest(
         organisation=planned.organisation,
@@ -137,6 +142,7 @@ def break_down(planned: Round) -> None:
         seconds=1,
     )
     round_plans.run_plan(run.pk)
+    return reverse("scheduler:plan_run", args=[run.public_id])
 
 
 def begun(*forms: BaseForm) -> dict[str, str]:

@@ -35,22 +35,7 @@ NOT_BY_LINK = {
     "servicing:lids": "fetched by the map, as JSON",
     "servicing:import_progress": "fetched by the page, as JSON",
     "scheduler:reply_settle": "only for an answer by mail: tests/scheduler/messages",
-    "scheduler:letter_batch": "the lived-in valley has none yet: its own tests open it",
-    "scheduler:letter_file": "the lived-in valley has none yet: its own tests open it",
-    "scheduler:letter_progress": "the lived-in valley has none yet: its own tests open it",
-    "scheduler:letters_again": "the lived-in valley has none yet: its own tests open it",
-    "scheduler:letters_dropped": "the lived-in valley has none yet: its own tests open it",
-    "scheduler:letters_posted": "the lived-in valley has none yet: its own tests open it",
-    "scheduler:lid": "the lived-in valley has none yet: its own tests open it",
-    "scheduler:owner_paper": "the lived-in valley has none yet: its own tests open it",
-    "scheduler:day_again_settle": "the lived-in valley has none yet: its own tests open it",
     "scheduler:stop_load": "no job there takes several visits: tests/scheduler/test_job_visits.py",
-    "servicing:paper": "the lived-in valley has none yet: its own tests open it",
-    "servicing:paper_again": "the lived-in valley has none yet: its own tests open it",
-    "servicing:paper_check": "the lived-in valley has none yet: its own tests open it",
-    "servicing:paper_file": "the lived-in valley has none yet: its own tests open it",
-    "servicing:question": "the lived-in valley has none yet: its own tests open it",
-    "servicing:service_record": "the lived-in valley has none yet: its own tests open it",
     "password_reset_confirm": "by mail: tests/customers/test_sign_in.py",
 }
 
@@ -61,6 +46,7 @@ def walks(tmp_path, settings):
     lived = live_in()
     starts = {who: [reverse("scheduler:desk")] for who in WHO}
     starts["office"] += [*lived.office, reverse("password_change_done")]
+    starts["planner"] += lived.planner
     found = []
     for who, email in WHO.items():
         client = Client()

@@ -6,10 +6,8 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.urls import reverse
 
-from scheduler import booking
-from scheduler.driven_days import mark_arrived, mark_left, record_tip, rounds_to_drive
+from scheduler.driven_days import mark_arrived, mark_left, rounds_to_drive
 from scheduler.models import Job, Stop
-from servicing.models import Emptying, Visit
 from tests.make import (
     make_crew,
     make_job,
@@ -117,37 +115,6 @@ def test_who_may_not_visit_marks_nothing(planned, operator, role):
     with pytest.raises(PermissionDenied):
         mark_arrived(stop=stop, by=sid, now=NOW)
     assert Stop.objects.filter(arrived_at__isnull=True).exists()
-
-
-def test_a_ticket_goes_on_the_visits_since_the_tip_before(planned, operator, tess):
-    works = make_works(operator, name="Low Works")
-    before, first_tip, after, second_tip = (
-        make_stop(planned, job=job_of(operator)),
-        make_stop(planned, works=works),
-        make_stop(planned, job=job_of(operator)),
-        make_stop(planned, works=works),
-    )
-    for stop in (before, after):
-        visit = Visit.objects.create(
-            organisation=stop.job.organisation,
-            system=stop.job.system,
-            visited_on=TODAY,
-            lid_back_on=True,
-        )
-        Emptying.objects.create(visit=visit, litres_removed=2000)
-        Job.objects.filter(pk=stop.job_id).update(visit=visit)
-    record_tip(stop=first_tip, litres=2000, ticket="T-1", by=tess, now=NOW)
-    record_tip(stop=second_tip, litres=2050, ticket="T-2", by=tess, now=LATER)
-    tickets = Emptying.objects.order_by("pk").values_list("tip_ticket", "tipped_at")
-    assert list(tickets) == [("T-1", "Low Works"), ("T-2", "Low Works")]
-    second_tip.refresh_from_db()
-    assert (second_tip.tipped_litres, second_tip.left_at) == (2050, LATER)
-
-
-def test_nothing_is_tipped_at_a_house(planned, operator, tess):
-    stop = make_stop(planned, job=job_of(operator))
-    with pytest.raises(booking.NotPossible):
-        record_tip(stop=stop, litres=2000, ticket="T-1", by=tess, now=NOW)
 
 
 # --- The page ---

@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from customers.models import Party
 from scheduler.models import Job
-from servicing.models import Chamber, System, Visit
+from servicing.models import Chamber, Dip, System, Visit
 from tests.make import (
     make_crew,
     make_job,
@@ -225,3 +225,26 @@ def test_the_sheet_is_read_with_few_queries(client, job, tess, django_assert_max
     client.force_login(tess)
     with django_assert_max_num_queries(30):
         client.get(reverse("scheduler:job_sheet", args=[job.public_id]))
+
+
+def test_what_was_read_is_kept_beside_what_it_came_to(client, job, tess):
+    tank = f"tank-{job.system.tanks.get().pk}"
+    read = {"way": "notches", "notch_sludge": "7.5", "notch_mm": "50", "method": "dip_stick"}
+    told = {name: value for name, value in sheet(job).items() if not name.startswith(tank)}
+    client.force_login(tess)
+    where = reverse("scheduler:job_sheet", args=[job.public_id])
+    told |= {f"{tank}-{name}": value for name, value in read.items()}
+    page = client.post(where, told, follow=True)
+    assert b"read notches on a stick: sludge 7.5, a notch 50 mm" in page.content
+    dip = Dip.objects.get()
+    assert dip.sludge_mm == 375
+    assert dip.entered == {"way": "notches", "notch_sludge": 7.5, "notch_mm": 50}
+
+
+def test_figures_under_another_way_than_the_one_chosen_are_asked_about(client, job, tess):
+    tank = f"tank-{job.system.tanks.get().pk}"
+    client.force_login(tess)
+    where = reverse("scheduler:job_sheet", args=[job.public_id])
+    page = client.post(where, {**sheet(job), f"{tank}-way": "cover"})
+    assert page.status_code == 422
+    assert "choose it, or empty them" in page.content.decode()

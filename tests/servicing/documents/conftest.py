@@ -41,7 +41,8 @@ def scan(tmp_path: Path) -> Callable[[bytes], list[str]]:
         subprocess.run([printer, "-r", "150", "-png", str(file), str(page)], check=True)
         images = sorted(str(path) for path in tmp_path.glob("page*.png"))
         asked = [scanner, "--quiet", "--raw", "-Sdisable", "-Sqrcode.enable", *images]
-        done = subprocess.run(asked, capture_output=True, check=True)
+        done = subprocess.run(asked, capture_output=True, check=False)
+        assert done.returncode in (0, 4)  # 4: a page without a code, as most second pages are
         return done.stdout.decode().split()
 
     return codes_of
