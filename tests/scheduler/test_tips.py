@@ -204,7 +204,12 @@ def test_a_sheet_that_comes_in_after_the_tip_takes_over_its_ticket(planned, oper
     make_stop(planned, job=job)
     tip(make_stop(planned, works=works), tess, 2700)
     assert not book(planned).tips[0].load
-    late = VisitFound(visited_on=TODAY, lid_back_on=True, removal=RemovalFound(litres_removed=2650))
+    late = VisitFound(
+        visited_on=TODAY,
+        lid_back_on=True,
+        no_photo_because="No camera",
+        removal=RemovalFound(litres_removed=2650),
+    )
     visit = close_job_sheet(job=job, found=late, by=tess, now=NOW)
     visit.emptying.refresh_from_db()
     assert (visit.emptying.tip_ticket, visit.emptying.tipped_at) == ("T-1", "Low Works")
