@@ -39,9 +39,10 @@ PAGE_SCRIPTS = (
     "crew_photos",
     "crew_sign",
     "sheet_draft",
+    "tank_readings",
+    "tank_drawing",
 )
 PICTURES = ("icon.svg", "crew-192.png", "crew-512.png", "staff.svg")
-TANK_SCRIPTS = ("tank_readings", "tank_drawing")
 
 
 def shell_files() -> list[str]:
