@@ -10,6 +10,7 @@ import re
 import uuid
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.forms import BaseForm
@@ -20,6 +21,7 @@ from django.utils import timezone
 from customers.local_days import at_local, local_today, zone_of
 from customers.models import Agreement, Membership, Organisation, OwnerLink, Party, User
 from scheduler import booking, day_again, demo, round_plans, rounds, tasks
+from scheduler.deliveries import Told, take_delivery
 from scheduler.messages.consent import leave_token
 from scheduler.models import Crew, Job, Message, PlanRun, Round
 from scheduler.owner_links import owner_url
@@ -126,6 +128,22 @@ def drive_two_stops(planned: Round) -> None:
     job.refresh_from_db()
     assert job.state == Job.State.DONE
     client.post(reverse("scheduler:stop_arrived", args=[second.public_id]))
+    deliver_late(job, sheet)
+
+
+def deliver_late(job: Job, sheet: dict[str, Any]) -> None:
+    """The same job's sheet from a telephone without signal till now: the office has to settle it."""
+    fields = [[name, value] for name, value in sheet.items() if isinstance(value, str)]
+    told = Told(
+        key=uuid.uuid4(),
+        kind="sheet",
+        made_at=timezone.now(),
+        sent_at=timezone.now(),
+        job=job,
+        fields=fields,
+        sheet_key=uuid.uuid4(),
+    )
+    take_delivery(told=told, by=User.objects.get(email="tess@brindle.example"), now=timezone.now())
 
 
 def break_down(planned: Round) -> str:

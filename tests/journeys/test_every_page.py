@@ -31,6 +31,10 @@ WHO = {
 NOT_BY_LINK = {
     "health": "for machines",
     "metrics": "for machines",
+    **{
+        f"scheduler:crew_{name}": "for the scripts of the crew's pages"
+        for name in ("worker", "manifest", "offline", "token", "take", "deliver", "photo")
+    },
     "scheduler:feed": "subscribed to by a calendar program",
     "servicing:lids": "fetched by the map, as JSON",
     "servicing:import_progress": "fetched by the page, as JSON",
