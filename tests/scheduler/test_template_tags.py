@@ -133,9 +133,9 @@ def test_the_place_one_is_in_is_marked(path, current):
     assert [one.name for one in found if one.current] == ([current] if current else [])
 
 
-def test_all_five_places_lead_somewhere():
+def test_all_six_places_lead_somewhere():
     html = shown("{% places %}", request=RequestFactory().get("/"))
-    assert html.count("<a ") == 5
+    assert html.count("<a ") == 6
 
 
 def test_crumbs_end_with_the_page_itself():
