@@ -31,6 +31,9 @@ if TYPE_CHECKING:
     from scheduler.models import CalendarEvent, Job, Round
 
 
+# What states the terms of an agreement is in the language of the agreement, which is English.
+TERMS = ("agreement_", "renewal_")
+
 logger = logging.getLogger(__name__)
 
 
@@ -141,7 +144,7 @@ def _language(draft: Draft) -> str:
 
     Crews work in English, as the office does.
     """
-    if draft.round is not None:
+    if draft.round is not None or draft.template.startswith(TERMS):
         return ENGLISH
     if draft.recipient is None and draft.event is not None:
         return heard_in(draft.event)

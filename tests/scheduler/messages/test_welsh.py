@@ -11,6 +11,7 @@ from django.utils import translation
 
 from customers.models import Person
 from scheduler.messages import telling
+from scheduler.messages.compose import TERMS
 from scheduler.messages.ladder import plan_reminders
 from scheduler.messages.outbox import letter_of
 from scheduler.messages.own_ladder import OwnWords, set_step
@@ -27,7 +28,8 @@ from tests.scheduler.messages.visits import (
     make_visit,
 )
 
-OWNERS = [name for name in TEMPLATES if name not in CREWS]
+# What states the terms of an agreement is in the language of the agreement.
+OWNERS = [name for name in TEMPLATES if name not in CREWS and not name.startswith(TERMS)]
 WELSH_FACTS = {
     **FACTS,
     "work": "gwagio'r tanc septig",
