@@ -28,6 +28,7 @@ from scheduler.views import (
     owner_sale,
     papers,
     photos,
+    person_data,
     plan_new,
     plans,
     replies,
@@ -75,5 +76,6 @@ urlpatterns = [
     *charges.urlpatterns,
     *aftercare.urlpatterns,
     *sales.urlpatterns,
+    *person_data.urlpatterns,
     *links.urlpatterns,
 ]

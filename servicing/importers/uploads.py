@@ -158,3 +158,16 @@ def clear_away(organisation: Organisation, *, now: dt.datetime) -> int:
 
 def _folder(organisation: Organisation) -> Path:
     return Path(settings.MEDIA_ROOT) / "lists" / str(organisation.public_id)
+
+
+def forget_lists(organisation: Organisation) -> tuple[int, int]:
+    """Remove every list nothing is being done with; gives how many went and how many stay."""
+    folder, gone, working = _folder(organisation), 0, 0
+    for kept in list(folder.iterdir()) if folder.exists() else []:
+        is_list = (kept / "state.json").exists()
+        if is_list and Upload(kept).is_working:
+            working += 1
+            continue
+        shutil.rmtree(kept, ignore_errors=True)
+        gone += 1
+    return gone, working
