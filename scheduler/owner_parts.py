@@ -56,9 +56,9 @@ def part_of(link: OwnerLink, today: dt.date | None = None) -> Part:
     return Part(frozenset(parties.values_list("role", flat=True)))
 
 
-def papers_for(link: OwnerLink) -> PaperQuerySet:
+def papers_for(link: OwnerLink, part: Part | None = None) -> PaperQuerySet:
     """Papers of the place that this person may have: none that names somebody else."""
     papers = Paper.objects.for_owner(link.person).filter(premises=link.premises)
-    if part_of(link).decides:
+    if (part or part_of(link)).decides:
         return papers
     return papers.exclude(Q(kind__in=FOR_WHO_DECIDES) & ~Q(person=link.person))

@@ -153,6 +153,10 @@ TABLE = {
     "scheduler:sale_edit": page("sale", "register"),
     "scheduler:sale_step": action("register", "sale", verb="confirm"),
     "scheduler:sale_new": page("premises", "register"),
+    "scheduler:past_years": page(),
+    "scheduler:history": page(),
+    "scheduler:thing_history": page("job", kind="job"),
+    "servicing:compliance": page(),
     "scheduler:person_data": page("person", "register"),
     "scheduler:person_data_file": page("person", "register"),
     "scheduler:person_erase": page("person", "manage"),
@@ -247,6 +251,10 @@ for name in ("columns", "check", "bring_in", "result", "progress", "refused", "d
 for name in ("", "_agree", "_language", "_other_day", "_people", "_trouble", "_advice", "_paper"):
     TABLE[f"scheduler:owner{name}"] = elsewhere(
         "by signed link: tests/scheduler/test_owner_page.py"
+    )
+for name in ("check", "remind", "mine", "mine_file"):
+    TABLE[f"scheduler:owner_{name}"] = elsewhere(
+        "by signed link: tests/scheduler/test_owner_more.py"
     )
 for name in ("owner_sale", "owner_sale_back"):
     TABLE[f"scheduler:{name}"] = elsewhere("by signed link: tests/scheduler/test_sales.py")

@@ -13,10 +13,11 @@ from customers.local_days import local_today
 from customers.models import CountryProfile, Membership, Organisation, User
 from scheduler import due_work
 from scheduler.demo.aftercare import add_aftercare, add_charges
+from scheduler.demo.duties import add_duties
 from scheduler.demo.fleet import add_fleet
 from scheduler.demo.sheet import write_sheet
 from scheduler.demo.systems import add_systems
-from scheduler.demo.today import add_today
+from scheduler.demo.today import OMAR, add_today
 from scheduler.demo.visits import MONTHS_OF_VISITS_DAYS, Happening, visits_until
 from servicing.forecasts import check_forecasts, learn_fleet_of, refresh_forecasts, value_dips
 from servicing.models import System
@@ -98,6 +99,7 @@ def load_demo() -> None:
         bring_up_to_date(organisation, today=today)
         add_charges(organisation, today=today)
     add_today(larkholt, brindle)
+    add_duties(larkholt, owner=OMAR)
 
 
 def add_organisation(slug: str, name: str, **fields: object) -> Organisation:

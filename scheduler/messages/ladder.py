@@ -14,6 +14,7 @@ from customers.models import Agreement, Organisation
 from scheduler.messages import consent, steps, visits_told
 from scheduler.messages.compose import Draft, write_down
 from scheduler.messages.letters import comes_too_late, in_time
+from scheduler.messages.monthly_checks import write_check_reminders
 from scheduler.messages.own_ladder import ladder_of
 from scheduler.messages.quiet_hours import is_bank_holiday, reminder_moment
 from scheduler.messages.recipients import POST, who_decides, who_expects_us
@@ -56,6 +57,7 @@ def plan_reminders(*, now: datetime | None = None) -> int:
         for appointment in coming_visits(organisation, now).iterator():
             written += _one(remind_of_visit, appointment, ladder, now)
         written += write_fat_notes(organisation, now)
+        written += write_check_reminders(organisation, now)
     return written
 
 

@@ -50,6 +50,7 @@ LISTS: dict[str, tuple[str, tuple[tuple[str, str] | tuple[str, str, Action], ...
             ("People", "customers:people"),
             ("Sales", "scheduler:sales"),
             ("Papers", "servicing:paper_list"),
+            ("What the rules ask", "servicing:compliance"),
             ("Questions", "servicing:questions"),
             ("Worth dipping", "servicing:worth_dipping"),
             ("Bring in", "servicing:import", "register"),
@@ -71,6 +72,7 @@ LISTS: dict[str, tuple[str, tuple[tuple[str, str] | tuple[str, str, Action], ...
         (
             ("Settings", "customers:organisation"),
             ("Members", "customers:members"),
+            ("Who changed what", "scheduler:history"),
             ("What our tanks teach", "servicing:learning"),
             ("Did forecasts come true?", "servicing:track_record"),
         ),

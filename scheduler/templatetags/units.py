@@ -31,6 +31,12 @@ def units_of(context: Context) -> str:
     return getattr(shown, "units", None) or getattr(working, "units", None) or "litres"
 
 
+@register.filter
+def within(text: str) -> str:
+    """A name as it stands within a sentence: its first letter small, what is short for a word not."""
+    return text[:1].lower() + text[1:]
+
+
 @register.simple_tag(takes_context=True)
 def volume(context: Context, litres: Figure) -> str:
     """Litres in the organisation's units, as `3,800 L`."""

@@ -24,6 +24,7 @@ Arguments = ParamSpec("Arguments")
 # The link is the key, so nothing on the way may keep the page or pass its address on. The address
 # stays inside this site ("same-origin"): with "no-referrer" browsers send `Origin: null` with a
 # form, which Django's CSRF check rightly refuses.
+LID_COOKIE, LID_PATH = "place", "/lid/"
 HEADERS = {
     "Cache-Control": "private, no-store",
     "Referrer-Policy": "same-origin",
@@ -92,6 +93,22 @@ def shared(request: HttpRequest, link: OwnerLink) -> dict[str, Any]:
             one for one in settings.LANGUAGES if one[0] != translation.get_language()
         ],
     }
+
+
+def remember(answer: HttpResponse, token: str) -> None:
+    """Let the owner's own telephone open this page from the label on the cover, and no other page.
+
+    The browser sends the cookie to addresses of covers alone, and scripts cannot read it.
+    """
+    answer.set_cookie(
+        LID_COOKIE,
+        token,
+        max_age=owner_links.GOOD_FOR,
+        path=LID_PATH,
+        secure=settings.SITE_ADDRESS.startswith("https:"),
+        httponly=True,
+        samesite="Lax",
+    )
 
 
 def back(request: HttpRequest) -> HttpResponse:

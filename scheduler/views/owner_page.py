@@ -34,8 +34,9 @@ from scheduler.owner_places import (
     systems_at,
 )
 from scheduler.owner_requests import agree_by_link, choose_language, report_trouble, tell_occupancy
-from scheduler.views.owner_gate import back, by_link, shared, token_of, why
-from servicing.models import System
+from scheduler.views.owner_gate import back, by_link, remember, shared, token_of, why
+from servicing.compliance import findings_at
+from servicing.models import OperatorCheck, System
 from servicing.views.papers import file_of
 
 if TYPE_CHECKING:
@@ -48,7 +49,9 @@ def owner(request: HttpRequest, link: OwnerLink) -> HttpResponse:
     """Show the place to its owner."""
     link.opened()
     note_opened(request.GET.get(MESSAGE_MARK, ""), link, now=timezone.now())
-    return place_page(request, link)
+    answer = place_page(request, link)
+    remember(answer, token_of(request))
+    return answer
 
 
 def place_page(
@@ -58,15 +61,18 @@ def place_page(
     now = timezone.now()
     today = today_at(link.premises, now)
     shown = [owners_view_of(one, now) for one in systems_at(link.premises)]
+    part = part_of(link, today)
     told = {
         **shared(request, link),
         "shown": [(one, with_forms(one.planned, today, refused)) for one in shown],
         "today": today,
         "people_form": people_form(link, shown),
         "refused": refused,
-        "papers": papers_for(link).standing().listed(),
-        "part": part_of(link, today),
+        "papers": papers_for(link, part).standing().listed(),
+        "part": part,
         "sale": open_sale(link.premises),
+        "last_check": OperatorCheck.objects.filter(system__premises=link.premises).first(),
+        "findings": [one for view in shown for one in findings_at(view.system, today)],
     }
     if isinstance(refused, PeopleForm):
         told["people_form"] = refused

@@ -17,6 +17,7 @@ from customers.access import member_required
 from customers.form_pages import Crumb, FormPage, form_page
 from customers.local_days import local_today
 from customers.middleware import user_of
+from scheduler import owner_links
 from scheduler.job_papers import (
     carer_of,
     issue_for_job,
@@ -28,6 +29,7 @@ from scheduler.models import Job, Round
 from scheduler.round_papers import issue_run_sheet
 from scheduler.round_sheets import sheet_of
 from scheduler.views.job_sheet import visible_job
+from scheduler.views.owner_gate import LID_COOKIE
 from servicing.forms.papers import ActivityForm
 from servicing.models import Paper, System
 from servicing.paper_drafts import PaperRefused
@@ -128,7 +130,19 @@ def lid(request: HttpRequest, public_id: UUID) -> HttpResponse:
             return redirect("scheduler:job_sheet", due.public_id)
         if System.objects.visible_to(request.user).filter(public_id=public_id).exists():
             return redirect("servicing:system", public_id)
+    if token := owners_token(request, public_id):
+        return redirect("scheduler:owner", token=token)
     return lid_page(request, public_id)
+
+
+def owners_token(request: HttpRequest, public_id: UUID) -> str:
+    """The token this telephone opened the page of the place with; empty for any other cover."""
+    token = request.COOKIES.get(LID_COOKIE, "")
+    try:
+        link = owner_links.read_link(token)
+    except (owner_links.LinkUnknown, owner_links.LinkEnded):
+        return ""
+    return token if link.premises.systems.filter(public_id=public_id).exists() else ""
 
 
 def lid_page(request: HttpRequest, public_id: UUID) -> HttpResponse:

@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from .clear_places import clear_place
 from .level import litres_only
 from .marks import SCREEN, Palette, element, picture, tip, words
 
@@ -215,14 +216,10 @@ def limits(facts: ForecastFacts, plane: Plane, palette: Palette) -> list[str]:
     if facts.trigger is None:
         return []
     y = plane.y(facts.trigger)
+    text = f"empty at {facts.say(facts.trigger)}"
     parts = [
         element("line", palette.attributes("trigger"), x1=plane.left, y1=y, x2=plane.right, y2=y),
-        words(
-            palette,
-            f"empty at {facts.say(facts.trigger)}",
-            (plane.left + 6, y - 7),
-            looks="trigger-text",
-        ),
+        words(palette, text, words_at_line(facts, plane, text, y), looks="trigger-text"),
     ]
     if facts.removal_low and facts.removal_high:
         low, high = plane.x(facts.removal_low), plane.x(facts.removal_high)
@@ -230,6 +227,13 @@ def limits(facts: ForecastFacts, plane: Plane, palette: Palette) -> list[str]:
         d = f"M{low:.1f} {y - 6:.1f}v12M{high:.1f} {y - 6:.1f}v12"
         parts.append(element("path", palette.attributes("due"), tip(said), d=d))
     return parts
+
+
+def words_at_line(facts: ForecastFacts, plane: Plane, text: str, y: float) -> tuple[float, float]:
+    """Where words at a line stand clear of curve and measured levels."""
+    curve = [(plane.x(one.on), plane.y(one.high), plane.y(one.low)) for one in facts.points]
+    marks = [(plane.x(dip.on), plane.y(dip.litres)) for dip in facts.dips]
+    return clear_place(curve, marks, (plane.left, plane.right), text, y)
 
 
 def days(facts: ForecastFacts, plane: Plane, palette: Palette) -> list[str]:

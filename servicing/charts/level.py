@@ -261,8 +261,8 @@ def staff_marks(
 
 def placed(baseline: float, taken: list[float]) -> float:
     """Baseline moved clear of the lines already written: upwards if above them, else downwards."""
-    if not taken or all(abs(baseline - 4 - other) > 15 for other in taken):
+    if not taken or all(abs(baseline - 4 - other) > 20 for other in taken):
         return baseline
-    above = min(taken) - 14
-    below = max(taken) + 22
+    above = min(taken) - 18
+    below = max(taken) + 27
     return above if abs(above - baseline) < abs(below - baseline) else below

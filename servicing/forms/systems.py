@@ -10,10 +10,41 @@ from crispy_forms.layout import HTML, Fieldset, Layout, Row
 from django import forms
 
 from customers.forms.choices import name_blank_choices
-from customers.forms.dates import PastDayField, tell_today
+from customers.forms.dates import DayField, PastDayField, tell_today
 from customers.forms.premises import POSITION_MAP
-from customers.models import Organisation
+from customers.models import Organisation, Premises
 from servicing.models import System
+
+
+def system_layout() -> Layout:
+    """The fields in the order in which they are asked."""
+    return Layout(
+        Fieldset(
+            "The system",
+            Row("reference", "kind"),
+            Row("make_and_model", "serial_number"),
+            Row("design_population", "bedrooms"),
+            "discharge",
+        ),
+        Fieldset(
+            "Leave to discharge",
+            Row("registration", "registration_holder", "registration_valid_to"),
+            "under_permit",
+            "check_reminders",
+        ),
+        Fieldset("Its past", Row("installed_on", "last_emptied_on", "last_serviced_on")),
+        Fieldset("Intervals", Row("maker_interval_months", "service_interval_months")),
+        Fieldset(
+            "The lid",
+            "lid_note",
+            Row("lid_corner", "lid_corner_m"),
+            Row("lid_other_corner", "lid_other_corner_m"),
+            "corners_apart_m",
+            Row("lid_latitude", "lid_longitude"),
+            HTML(POSITION_MAP.format(thing="the lid")),
+        ),
+        Fieldset("More", "notes", "retired_on"),
+    )
 
 
 class SystemForm(forms.ModelForm[System]):
@@ -22,6 +53,9 @@ class SystemForm(forms.ModelForm[System]):
     installed_on = PastDayField(required=False, label="Installed on")
     last_emptied_on = PastDayField(
         required=False, label="Last emptied on", help_text="By us or by anybody."
+    )
+    registration_valid_to = DayField(
+        required=False, label="Valid until", help_text="Only where it runs out."
     )
     last_serviced_on = PastDayField(required=False, label="Last serviced on")
     retired_on = PastDayField(
@@ -44,6 +78,10 @@ class SystemForm(forms.ModelForm[System]):
             "bedrooms",
             "discharge",
             "registration",
+            "registration_holder",
+            "registration_valid_to",
+            "under_permit",
+            "check_reminders",
             "maker_interval_months",
             "service_interval_months",
             "lid_latitude",
@@ -71,6 +109,9 @@ class SystemForm(forms.ModelForm[System]):
             "lid_other_corner_m": "From that to the lid, metres",
             "corners_apart_m": "Corner to corner, metres",
             "registration": "Registration, consent or permit number",
+            "registration_holder": "In whose name",
+            "under_permit": "Runs under a permit of its own",
+            "check_reminders": "Remind the operator of a monthly look round",
         }
         help_texts: ClassVar = {
             "lid_latitude": "Empty: the position of the place.",
@@ -79,6 +120,9 @@ class SystemForm(forms.ModelForm[System]):
             "lid_note": "For example: 4 m from the east corner, under the second slab.",
             "design_population": "People the system was sized for.",
             "registration": "",
+            "registration_holder": "",
+            "under_permit": "Not under the general rules: emptied at least yearly, looked at monthly.",
+            "check_reminders": "A service message a month; the owner can stop it on their page.",
             "maker_interval_months": "",
             "service_interval_months": "",
         }
@@ -89,35 +133,24 @@ class SystemForm(forms.ModelForm[System]):
         }
 
     def __init__(
-        self, *args: Any, organisation: Organisation, today: dt.date, **kwargs: Any
+        self,
+        *args: Any,
+        organisation: Organisation,
+        today: dt.date,
+        place: Premises | None = None,
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.organisation = organisation
+        place = place or (self.instance.premises if self.instance.premises_id else None)
+        if place is not None and place.latitude is not None:
+            near = f"{place.latitude:.6f},{place.longitude:.6f}"
+            self.fields["lid_latitude"].widget.attrs["data-map-near"] = near
         tell_today(self, today)
         name_blank_choices(self)
         self.helper = FormHelper()
         self.helper.form_tag = False
-        self.helper.layout = Layout(
-            Fieldset(
-                "The system",
-                Row("reference", "kind"),
-                Row("make_and_model", "serial_number"),
-                Row("design_population", "bedrooms"),
-                Row("discharge", "registration"),
-            ),
-            Fieldset("Its past", Row("installed_on", "last_emptied_on", "last_serviced_on")),
-            Fieldset("Intervals", Row("maker_interval_months", "service_interval_months")),
-            Fieldset(
-                "The lid",
-                "lid_note",
-                Row("lid_corner", "lid_corner_m"),
-                Row("lid_other_corner", "lid_other_corner_m"),
-                "corners_apart_m",
-                Row("lid_latitude", "lid_longitude"),
-                HTML(POSITION_MAP.format(thing="the lid")),
-            ),
-            Fieldset("More", "notes", "retired_on"),
-        )
+        self.helper.layout = system_layout()
 
     def clean_reference(self) -> str:
         """No two systems of one reference."""

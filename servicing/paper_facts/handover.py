@@ -148,7 +148,7 @@ def description(system: System) -> tuple[tuple[str, str], ...]:
         ("Made for", f"{people} people" if people else ""),
         ("Discharges to", system.get_discharge_display()),
         ("Drainage field", area),
-        ("Registration, consent or permit", system.registration),
+        ("Registration, consent or permit", registration_words(system)),
         ("Last emptied", day_words(system.last_emptied_on)),
         ("Last serviced", day_words(system.last_serviced_on)),
     )
@@ -160,10 +160,27 @@ def tank_words(tank: Tank) -> str:
     volume = tank.working_volume_litres
     parts = (
         f"{volumes.spoken(volume, units)} below the outlet" if volume else "",
-        "" if tank.shape == Tank.Shape.UNKNOWN else tank.get_shape_display().lower(),
-        tank.get_material_display().lower(),
+        "" if tank.shape == Tank.Shape.UNKNOWN else within(tank.get_shape_display()),
+        within(tank.get_material_display()),
     )
     return ", ".join(part for part in parts if part) or "nothing more is recorded"
+
+
+def registration_words(system: System) -> str:
+    """Number, in whose name, and until when."""
+    until = system.registration_valid_to
+    parts = (
+        system.registration,
+        f"in the name of {system.registration_holder}" if system.registration_holder else "",
+        f"valid until {day_words(until)}" if until else "",
+        "a permit of its own" if system.under_permit else "",
+    )
+    return ", ".join(part for part in parts if part)
+
+
+def within(name: str) -> str:
+    """A name within a sentence: its first letter small, what is short for a word not."""
+    return name[:1].lower() + name[1:]
 
 
 def points(system: System) -> tuple[PlanPoint, ...]:

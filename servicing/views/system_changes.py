@@ -62,7 +62,9 @@ def system_add(request: HttpRequest, public_id: uuid.UUID | None = None) -> Http
         organisation = place.organisation
     access.require(request.user, "register", organisation)
     today, data = local_today(organisation), request.POST or None
-    system_form = SystemForm(data, prefix="system", organisation=organisation, today=today)
+    system_form = SystemForm(
+        data, prefix="system", organisation=organisation, today=today, place=place
+    )
     tank_form = TankForm(data, prefix="tank", units=organisation.units)
     use_form = OccupancyForm(data, prefix="use", today=today)
     place_form = None if place else PremisesForm(data, prefix="place", organisation=organisation)

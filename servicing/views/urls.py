@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from servicing.views import (
+    compliance,
     imports,
     issuing,
     labels,
@@ -20,6 +21,7 @@ app_name = "servicing"
 
 urlpatterns = [
     *systems.urlpatterns,
+    *compliance.urlpatterns,
     *system_changes.urlpatterns,
     *lid_map.urlpatterns,
     *imports.urlpatterns,

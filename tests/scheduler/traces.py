@@ -90,7 +90,21 @@ def written_to(petra, job, appointment):
         summary="Emptying",
         description=f"For {NAME}",
     )
-    message = Message.objects.create(
+    message = letter_to(petra, job, event)
+    answered(firm, event)
+    LetterBatch.objects.create(
+        organisation=firm,
+        state="posted",
+        written_on=TODAY,
+        letters=[str(message.public_id)],
+        content=b"%PDF",
+        sha256="0" * 64,
+    )
+
+
+def letter_to(petra, job, event):
+    firm = petra.organisation
+    return Message.objects.create(
         organisation=firm,
         key="m",
         template="offer",
@@ -107,15 +121,6 @@ def written_to(petra, job, appointment):
         next_try_at=NOW,
         state="sent",
         sent_at=NOW,
-    )
-    answered(firm, event)
-    LetterBatch.objects.create(
-        organisation=firm,
-        state="posted",
-        written_on=TODAY,
-        letters=[str(message.public_id)],
-        content=b"%PDF",
-        sha256="0" * 64,
     )
 
 

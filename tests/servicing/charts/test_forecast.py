@@ -119,3 +119,19 @@ def test_the_words_at_the_top_do_not_touch():
     svg = forecast_chart(facts(due_on=TODAY, ceiling_on=TODAY + dt.timedelta(days=20)), size=NARROW)
     words = [one for one in root_of(svg).iter() if one.text in ("due", "latest", "today")]
     assert len({one.get("y") for one in words}) == 3
+
+
+def test_the_words_at_the_trigger_stand_clear_of_the_curve():
+    # Full at first, emptied, and filling again: words at the left would lie on the curve.
+    levels = [950.0] * 3 + [60.0 + 40.0 * step for step in range(27)]
+    points = tuple(
+        CurvePoint(FIRST + dt.timedelta(days=30 * at), 0.85 * v, v, 1.2 * v)
+        for at, v in enumerate(levels)
+    )
+    told = facts(points=points)
+    plane, svg = plane_of(told, WIDE), forecast_chart(told)
+    (words,) = [one for one in root_of(svg).iter() if (one.text or "").startswith("empty at")]
+    left, y = float(words.get("x")), float(words.get("y"))
+    over = [p for p in points if left <= plane.x(p.on) <= left + 100]
+    assert over
+    assert all(plane.y(p.high) > y or plane.y(p.low) < y - 12 for p in over)

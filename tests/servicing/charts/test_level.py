@@ -110,3 +110,13 @@ def test_a_sealed_tank_holds_sewage_under_room_and_has_no_outlet():
     assert "out" not in said
     assert not marks(svg, "water")
     assert "of sewage" in root_of(svg).find(f"{SVG}desc").text
+
+
+@pytest.mark.parametrize("likely", [820.0, 900.0, 1040.0, 1200.0])
+def test_the_figure_of_today_does_not_touch_that_of_the_trigger(likely):
+    svg = level_picture(facts(likely=likely, working_volume=2800.0, trigger=933.0))
+    texts = [one for one in root_of(svg).iter(f"{SVG}text") if float(one.get("x")) > 320]
+    at = {one.text: (float(one.get("y")), float(one.get("font-size"))) for one in texts}
+    y, size = at.pop(f"{likely:,.0f} L")
+    for other, high in at.values():
+        assert y + 3 <= other - high * 0.8 or y - size * 0.8 >= other + 3

@@ -114,6 +114,11 @@
       show(false);
     });
     [latitude, longitude].forEach((field) => field.addEventListener("change", () => show(true)));
+    // Nothing typed yet: begin where the place is, not with all the isles.
+    const near = (latitude.dataset.mapNear || "").split(",").map(Number.parseFloat);
+    if (near.length === 2 && near.every(Number.isFinite)) {
+      map.setView(near, settings.tiles ? NEAR : 11);
+    }
     show(true);
   }
 
