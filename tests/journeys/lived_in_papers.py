@@ -12,7 +12,9 @@ from django.utils import timezone
 from customers.models import Organisation, Premises, User
 from scheduler import letters
 from scheduler.models import Round, Stop
-from servicing.models import LetterBatch, Paper, Question, System, Visit
+from servicing import paper_drafts
+from servicing.models import LetterBatch, Question, System, Visit
+from servicing.papers import issue
 
 
 @dataclass(frozen=True)
@@ -26,17 +28,15 @@ class Papers:
 def give_papers_out(owners: Premises, today: dt.date) -> Papers:
     """Issue papers at an owner's place, gather letters, ask a question."""
     ines = User.objects.get(email="ines@larkholt.example")
-    office = Client()
-    office.force_login(ines)
-    office.post(reverse("servicing:handover_pack", args=[owners.public_id]))
     visits = Visit.objects.that_count().filter(organisation__slug="larkholt")
     first = visits.filter(emptying__isnull=False).earliest("pk")
-    office.post(reverse("servicing:service_record", args=[first.public_id]))
-    without = visits.exclude(pk=first.pk).exclude(papers__isnull=False).earliest("pk")
+    firm = first.organisation
+    record = paper_drafts.service_record_draft(visit=first, organisation=firm, today=today)
+    pack = paper_drafts.handover_pack_draft(premises=owners, today=today)
     papers = [
-        Paper.objects.filter(kind=kind).earliest("pk")
-        for kind in ("handover_pack", "service_record")
+        issue(draft=draft, organisation=firm, by=ines, today=today) for draft in (pack, record)
     ]
+    without = visits.exclude(pk=first.pk).exclude(papers__isnull=False).earliest("pk")
     question(first.system, today)
     return Papers(
         office=(
