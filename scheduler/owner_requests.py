@@ -96,6 +96,7 @@ def tell_occupancy(
             "weeks_per_year": usual.weeks_per_year,
             "season_starts_month": usual.season_starts_month,
             "season_ends_month": usual.season_ends_month,
+            "guest_nights": usual.guest_nights,
             "kitchen_grinder": usual.kitchen_grinder,
         },
     )

@@ -279,6 +279,7 @@ def _spells(record: OnRecord, emptyings: tuple[known.Emptying, ...]) -> tuple[kn
                 row.since or first,
                 persons=row.persons if house else None,
                 weeks_per_year=row.weeks_per_year,
+                guests_person_nights=float(row.guest_nights),
                 grinder=row.kitchen_grinder,
                 use="residence" if house else NBR_USES[Occupancy.Use(row.use)],
                 units=None if house else row.persons,

@@ -69,6 +69,7 @@ class OccupancyRow(NamedTuple):
     weeks_per_year: float
     season_starts_month: int | None
     season_ends_month: int | None
+    guest_nights: int
     kitchen_grinder: bool
 
 

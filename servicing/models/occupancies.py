@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calendar import month_name
 from typing import ClassVar
 
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -40,6 +41,11 @@ class Occupancy(models.Model):
     )
     season_starts_month = models.PositiveSmallIntegerField(null=True, blank=True)
     season_ends_month = models.PositiveSmallIntegerField(null=True, blank=True)
+    guest_nights = models.PositiveIntegerField(
+        default=0,
+        validators=[MaxValueValidator(20_000)],
+        help_text="Nights a year, for each guest: four guests for a week are 28.",
+    )
     kitchen_grinder = models.BooleanField(default=False)
     told_by = models.CharField(max_length=160, blank=True)
     told_at = models.DateTimeField(null=True, blank=True)
@@ -54,6 +60,11 @@ class Occupancy(models.Model):
                 fields=["system", "since", "use"], name="one_occupancy_from_a_day"
             ),
             models.CheckConstraint(
+                condition=models.Q(season_starts_month=None, season_ends_month=None)
+                | models.Q(season_starts_month__range=(1, 12), season_ends_month__range=(1, 12)),
+                name="season_has_two_ends",
+            ),
+            models.CheckConstraint(
                 condition=models.Q(weeks_per_year__gte=0, weeks_per_year__lte=53),
                 name="weeks_per_year_fit_a_year",
             ),
@@ -61,3 +72,10 @@ class Occupancy(models.Model):
 
     def __str__(self) -> str:
         return f"{self.persons} from {self.since}"
+
+    @property
+    def season(self) -> str:
+        """First and last month of use, or nothing for the whole year."""
+        if self.season_starts_month is None or self.season_ends_month is None:
+            return ""
+        return f"{month_name[self.season_starts_month]} to {month_name[self.season_ends_month]}"

@@ -139,7 +139,7 @@ def occupancy_edit(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     shown = changeable_system(request, public_id)
     today = local_today(shown.organisation)
     last = shown.occupancies.last()
-    known = {"use": last.use, "persons": last.persons} if last else {}
+    known = {name: getattr(last, name) for name in OccupancyForm.GOES_ON} if last else {}
     form = OccupancyForm(request.POST or None, initial={"since": today, **known}, today=today)
 
     def save() -> None:

@@ -241,3 +241,26 @@ def test_the_history_shows_parts_beside_the_system(office, organisation, ines):
     )
     page = office.get(reverse("servicing:system_history", args=[system.public_id]))
     assert "Diameter mm" in page.content.decode()
+
+
+def test_guests_count_as_the_person_they_add_up_to(organisation, ines):
+    """365 guest nights are one more person: common practice, no source."""
+    due = []
+    for use in ({"persons": 3, "guest_nights": 365}, {"persons": 4}, {"persons": 3}):
+        system = make_system(organisation, last_emptied_on=dt.date(2025, 5, 1), occupancy=use)
+        corrections.change_system(system=system, by=ines, facts={}, today=TODAY)
+        due.append(Forecast.objects.get(system=system).removal_p50)
+    assert abs((due[0] - due[1]).days) <= 1  # a year is a quarter of a day longer
+    assert due[1] < due[2] - dt.timedelta(days=30)
+
+
+def test_weeks_and_season_go_on_when_the_people_change(office, organisation):
+    use = {"persons": 4, "weeks_per_year": 20, "season_starts_month": 4, "season_ends_month": 9}
+    system = make_system(organisation, occupancy=use)
+    address = reverse("servicing:occupancy_edit", args=[system.public_id])
+    form = office.get(address).context["forms"][0]
+    assert {name: form.initial[name] for name in use} == use
+    half = {"use": "holiday_let", "persons": 5, "since": "25/11/2026", "weeks_per_year": 20}
+    page = office.post(address, half | {"season_starts_month": 4})
+    assert "Say both months" in page.content.decode()
+    assert Occupancy.objects.count() == 1
