@@ -153,8 +153,8 @@ def share_done(agreement: Agreement) -> Fraction | None:
     """What the visits made are worth against all that are included; None: reckon by days.
 
     SI 2013/3134 regulation 36: who asked for an early start and then cancels pays in proportion
-    to what was supplied, in comparison with the whole (as restated by others: check). Each visit
-    is weighed by its single price.
+    to what was supplied, in comparison with the whole (from memory, check). Each visit is weighed
+    by its single price.
     """
     prices = price_list(agreement.organisation, agreement.starts_on)
     weights: Mapping[Service, int] = weights_of(agreement.plan.included, prices)

@@ -81,9 +81,8 @@ def test_all_or_nothing_goes_back_where_that_was_settled(basis, stays):
     assert totals(agreement)[0] == stays
 
 
-# SI 2013/3134 regulation 36, as restated by legal guides: payment in proportion to what was
-# supplied, in comparison with the whole of the contract. By single prices the inspection is a
-# quarter of the whole.
+# SI 2013/3134 regulation 36, from memory, check: payment in proportion to what was supplied, in
+# comparison with the whole of the contract. By single prices the inspection is a quarter of it.
 def test_who_cancels_after_an_early_start_pays_for_what_was_done():
     agreement, system = sell()
     firm = system.organisation
