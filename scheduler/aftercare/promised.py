@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from django.db.models import Q
 
 from customers.agreement_terms import ONE_DAY, Stretch, year_around
+from customers.local_days import zone_at
 from customers.models import Agreement, Service
 from scheduler.aftercare.work_done import fits, visits_of, work_of
 from scheduler.models import Job
@@ -39,11 +40,16 @@ class Promised:
     agreement: Agreement
     number: int
     of: int
+    missed: int = 0
 
     @property
     def why(self) -> str:
         """Why the job is there, for the office and the crew."""
-        return f"Included in the agreement “{self.agreement.plan}”: {self.number} of {self.of}."
+        plan = self.agreement.plan
+        why = f"Included in the agreement “{plan}”: {self.number} of {self.of}."
+        if not self.missed:
+            return why
+        return f"{why} Wanted before the agreement was written down, not on record: {self.missed}."
 
 
 def promised_by(
@@ -59,7 +65,7 @@ def promised_by(
             plan__service_visits_per_year=0,
             plan__inspections_per_year=0,
         )
-        .select_related("plan", "premises")
+        .select_related("plan", "premises__organisation", "follows")
         .order_by("starts_on", "pk")
     )
     systems = systems_under(agreements)
@@ -98,17 +104,46 @@ def _at(
     today: dt.date,
 ) -> Iterator[Promised]:
     year = year_around(agreement, max(today, agreement.starts_on))
+    known = known_since(agreement, year, today)
     has_chambers = bool(system.chambers.all())
     for service, count in agreement.plan.included.items():
         if service not in KIND_OF or not fits(service, system, has_chambers):
             continue
         days = done.get(service, [])
-        made = sum(year.first <= day <= year.last for day in days)
+        missed = missed_of(year, days, count=count, known=known)
+        made = sum(year.first <= day <= year.last for day in days) + missed
         if made < count:
             # A tank is emptied when its forecast says so; the promise only says by when at latest.
             last = year.last if service == Service.EMPTYING else days[-1] if days else None
-            on = wanted_on(year, count=count, made=made, last=last)
-            yield Promised(system, KIND_OF[service], on, agreement, made + 1, count)
+            on = max(wanted_on(year, count=count, made=made, last=last), known)
+            yield Promised(system, KIND_OF[service], on, agreement, made + 1, count, missed)
+
+
+def known_since(agreement: Agreement, year: Stretch, today: dt.date) -> dt.date:
+    """Day on which an agreement, or the one it goes on from, was written down at the place.
+
+    Nothing is overdue from before it was known. The chain is followed only as far as matters to
+    this year of the agreement.
+    """
+    zone = zone_at(agreement.premises)
+    first = agreement
+    while first.created_at.astimezone(zone).date() > year.first and first.follows is not None:
+        first = first.follows
+    return min(first.created_at.astimezone(zone).date(), today)
+
+
+def missed_of(year: Stretch, done: list[dt.date], *, count: int, known: dt.date) -> int:
+    """Visits of a year whose part of it was over before `known`, and of which there is no record.
+
+    They are not invented as due: whoever wrote the agreement down late may note them.
+    """
+    over = sum(_part_begins(year, number, count) <= known for number in range(1, count + 1))
+    return max(0, over - sum(year.first <= day < known for day in done))
+
+
+def _part_begins(year: Stretch, number: int, count: int) -> dt.date:
+    """First day of the part of a year for visit `number` + 1 of `count`."""
+    return year.first + dt.timedelta(days=year.days * number // count)
 
 
 def wanted_on(year: Stretch, *, count: int, made: int, last: dt.date | None) -> dt.date:
@@ -118,8 +153,8 @@ def wanted_on(year: Stretch, *, count: int, made: int, last: dt.date | None) -> 
     after the last one, or in the middle of its part where none is known; never before its part
     begins, nor later than `LEEWAY_DAYS` before it ends.
     """
-    begins = year.first + dt.timedelta(days=year.days * made // count)
-    ends = year.first + dt.timedelta(days=year.days * (made + 1) // count) - ONE_DAY
+    begins = _part_begins(year, made, count)
+    ends = _part_begins(year, made + 1, count) - ONE_DAY
     middle = begins + (ends - begins) / 2
     wished = last + dt.timedelta(days=year.days // count) if last is not None else middle
     return max(begins, min(wished, ends - dt.timedelta(days=LEEWAY_DAYS)))

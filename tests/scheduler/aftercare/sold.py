@@ -50,7 +50,7 @@ def make_plan(firm: Organisation, **fields: Any) -> AftercarePlan:
 
 
 def sell(firm: Organisation | None = None, **fields: Any) -> tuple[Agreement, System]:
-    """An agreement of a calendar year at a household, paid by its owner Omar."""
+    """An agreement written down on its first day at a household, paid by its owner Omar."""
     firm = firm or make_firm()
     system = fields.pop("system", None) or make_system(firm)
     system.premises.activity = "household"
@@ -66,7 +66,14 @@ def sell(firm: Organisation | None = None, **fields: Any) -> tuple[Agreement, Sy
         **fields,
     }
     made = Agreement.objects.create(organisation=firm, premises=system.premises, **fields)
+    written_down(made, made.starts_on)
     return made, system
+
+
+def written_down(agreement: Agreement, day: dt.date) -> None:
+    """Let an agreement have been put on record at noon of a day."""
+    agreement.created_at = dt.datetime.combine(day, dt.time(12), tzinfo=dt.UTC)
+    Agreement.objects.filter(pk=agreement.pk).update(created_at=agreement.created_at)
 
 
 def visit(system: System, day: dt.date, litres: int | None = None, **fields: Any) -> Visit:
