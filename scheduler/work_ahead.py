@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from django.db.models import OuterRef, Q, Subquery
 
+from scheduler.emptying_repeats import falls_due_again
 from scheduler.emptying_sizes import emptying_minutes, litres_of
 from scheduler.models import Job
 from scheduler.round_plans import TANKER_WORK, fleet_of, idle_days, seconds_of
@@ -28,8 +29,6 @@ LOADS_A_DAY = 2
 DRIVE_MINUTES = 20
 TIP_MINUTES = 50
 SATURDAY = 5
-# A system that would fill faster is a fault to look into, not a round to plan.
-SHORTEST_INTERVAL_DAYS = 7
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,19 +139,8 @@ def emptyings_expected(
         day = max(row.job_on or row.due_on, today)
         if row.job_on is None:
             yield day, litres_of(row)
-        for again in _repeats(row, day, until):
+        for again in falls_due_again(row, day, until):
             yield again, litres_of(row)
-
-
-def _repeats(row: Forecast, emptied: dt.date, until: dt.date) -> Iterator[dt.date]:
-    """Days on which a system falls due again before `until`, by the interval of its forecast."""
-    if row.since is None or row.due_on is None:
-        return
-    interval = dt.timedelta(days=max((row.due_on - row.since).days, SHORTEST_INTERVAL_DAYS))
-    day = emptied + interval
-    while day < until:
-        yield day
-        day += interval
 
 
 def _days_out(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -12,8 +13,17 @@ from customers.agreement_terms import instalments, year_around
 from customers.agreements import term_end
 from customers.models import Agreement
 from customers.money import months_after
-from scheduler.aftercare.promised import KIND_OF, dates_of_work, systems_under, wanted_on
+from scheduler.aftercare.promised import (
+    KIND_OF,
+    dates_of_work,
+    known_since,
+    missed_of,
+    systems_under,
+    wanted_on,
+)
 from scheduler.aftercare.work_done import fits
+from scheduler.emptying_repeats import falls_due_again
+from scheduler.emptying_sizes import USUAL_LITRES, litres_of
 from scheduler.models import Job
 from servicing.models import Forecast
 
@@ -28,7 +38,9 @@ ONE_DAY = dt.timedelta(days=1)
 # On site, and the road to it: common practice, no source.
 MINUTES = {Job.Kind.EMPTYING: 40, Job.Kind.SERVICE: 60, Job.Kind.INSPECTION: 25}
 ROAD_MINUTES = 20
-USUAL_LITRES = 2700
+
+# Days on which a kind of work is wanted at a system.
+Wanted = defaultdict[tuple[int, Job.Kind], list[dt.date]]
 
 
 @dataclass(slots=True)
@@ -64,15 +76,15 @@ def year_ahead(organisation: Organisation, *, today: dt.date) -> list[Month]:
     first = today.replace(day=1)
     months = [Month(months_after(first, number)) for number in range(MONTHS)]
     until = months_after(first, MONTHS) - ONE_DAY
-    promised = set()
+    promised: Wanted = defaultdict(list)
     agreements = _agreements(organisation, today, until)
     for system, kind, day in _promises(agreements, today=today, until=until):
-        promised.add((system.pk, kind))
+        promised[system.pk, kind].append(day)
         month = months[_place(day, first)]
         month.promised += 1
         month.litres += _litres(system) if kind == Job.Kind.EMPTYING else 0
         month.minutes += MINUTES[kind] + ROAD_MINUTES
-    _add_forecasts(organisation, months, promised, until)
+    _add_forecasts(organisation, months, promised, today=today, until=until)
     for agreement in agreements:
         _add_fees(agreement, months, until)
     return months
@@ -85,7 +97,7 @@ def _agreements(organisation: Organisation, today: dt.date, until: dt.date) -> l
         starts_on__lte=until,
         ends_on__gte=today,
     )
-    return list(rows.select_related("plan", "premises").order_by("pk"))
+    return list(rows.select_related("plan", "premises__organisation", "follows").order_by("pk"))
 
 
 def _place(day: dt.date, first: dt.date) -> int:
@@ -95,8 +107,7 @@ def _place(day: dt.date, first: dt.date) -> int:
 
 def _litres(system: System) -> int:
     forecast = getattr(system, "forecast", None)
-    volume = forecast.working_volume_litres if forecast is not None else None
-    return round(volume or USUAL_LITRES)
+    return litres_of(forecast) if forecast is not None else USUAL_LITRES
 
 
 def _promises(
@@ -121,7 +132,8 @@ def _days(
 ) -> Iterator[dt.date]:
     """Days of the visits still to come in this year of the agreement, and in the one after it."""
     year = year_around(agreement, max(today, agreement.starts_on))
-    made = sum(year.first <= day <= year.last for day in done)
+    missed = missed_of(year, done, count=count, known=known_since(agreement, year, today))
+    made = sum(year.first <= day <= year.last for day in done) + missed
     last = done[-1] if done else None
     for number in range(made, count):
         last = wanted_on(year, count=count, made=number, last=last)
@@ -138,25 +150,45 @@ def _days(
 def _add_forecasts(
     organisation: Organisation,
     months: list[Month],
-    promised: set[tuple[int, Job.Kind]],
+    promised: Wanted,
+    *,
+    today: dt.date,
     until: dt.date,
 ) -> None:
-    """What the forecasts want at systems to which no agreement promises a visit of the kind."""
+    """What the forecasts want beyond the visits of the kind that agreements promise a system."""
     rows = Forecast.objects.filter(organisation=organisation, system__retired_on__isnull=True)
-    fields = {
-        "due_on": Job.Kind.EMPTYING,
-        "service_due_on": Job.Kind.SERVICE,
-        "inspect_due_on": Job.Kind.INSPECTION,
-    }
     first = months[0].first
-    for system, volume, *days in rows.values_list("system", "working_volume_litres", *fields):
-        for kind, day in zip(fields.values(), days, strict=True):
-            if day is None or day > until or (system, kind) in promised:
-                continue
-            month = months[_place(day, first)]
-            month.forecast += 1
-            month.litres += round(volume or USUAL_LITRES) if kind == Job.Kind.EMPTYING else 0
-            month.minutes += MINUTES[kind] + ROAD_MINUTES
+    for row in rows:
+        for kind, days in _forecast_days(row, today=today, until=until):
+            for day in _beyond(days, promised.get((row.system_id, kind), [])):
+                month = months[_place(day, first)]
+                month.forecast += 1
+                month.litres += litres_of(row) if kind == Job.Kind.EMPTYING else 0
+                month.minutes += MINUTES[kind] + ROAD_MINUTES
+
+
+def _forecast_days(
+    row: Forecast, *, today: dt.date, until: dt.date
+) -> Iterator[tuple[Job.Kind, list[dt.date]]]:
+    """Days on which each kind of work is wanted. What is overdue is taken to be done today."""
+    if row.due_on is not None and row.due_on <= until:
+        day = max(row.due_on, today)
+        yield Job.Kind.EMPTYING, [day, *falls_due_again(row, day, until + ONE_DAY)]
+    for kind, wanted in (
+        (Job.Kind.SERVICE, row.service_due_on),
+        (Job.Kind.INSPECTION, row.inspect_due_on),
+    ):
+        if wanted is not None and wanted <= until:
+            yield kind, [max(wanted, today)]
+
+
+def _beyond(wanted: list[dt.date], promised: list[dt.date]) -> list[dt.date]:
+    """Days that no promised visit serves: each of these serves the wanted day nearest to it."""
+    left = list(wanted)
+    for day in promised:
+        if left:
+            left.remove(min(left, key=lambda one: abs(one - day)))
+    return left
 
 
 def _add_fees(agreement: Agreement, months: list[Month], until: dt.date) -> None:

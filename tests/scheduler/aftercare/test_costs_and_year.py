@@ -10,8 +10,17 @@ from django.urls import reverse
 from scheduler.aftercare.costs import costs_of, earned
 from scheduler.aftercare.fees import charge_fees_of
 from scheduler.aftercare.year_ahead import year_ahead
-from tests.make import make_job, make_round, make_stop, make_tanker, make_user, make_works
-from tests.scheduler.aftercare.sold import BEGINS, ENDS, NOW, make_plan, sell, visit
+from servicing.models import Forecast
+from tests.make import (
+    make_job,
+    make_round,
+    make_stop,
+    make_system,
+    make_tanker,
+    make_user,
+    make_works,
+)
+from tests.scheduler.aftercare.sold import BEGINS, ENDS, NOW, make_firm, make_plan, sell, visit
 
 pytestmark = pytest.mark.django_db
 JULY = dt.date(2026, 7, 1)
@@ -79,6 +88,50 @@ def test_promised_visits_stand_in_the_month_in_which_they_are_wanted():
     made = visit(system, dt.date(2026, 2, 2))
     made.chamber_findings.create(chamber=system.chambers.get())
     assert sum(m.promised for m in year_ahead(system.organisation, today=NOW.date())) == 1
+
+
+def forecast(system, *, since, due_on):
+    Forecast.objects.create(
+        organisation=system.organisation,
+        system=system,
+        state="ready",
+        made_on=NOW.date(),
+        model_version="t",
+        refreshed_at=NOW,
+        since=since,
+        due_on=due_on,
+        working_volume_litres=9_000,
+    )
+
+
+# Counted by hand on a calendar. 60 days an interval, from 20 January 2026: 21 March, 20 May, 19
+# July, 17 September, 16 November; the next, 15 January 2027, lies beyond the twelve months.
+def test_a_cesspool_is_counted_each_time_it_fills():
+    system = make_system(make_firm())
+    forecast(system, since=dt.date(2025, 11, 21), due_on=dt.date(2026, 1, 20))
+    months = year_ahead(system.organisation, today=BEGINS)
+    assert [m.forecast for m in months] == [1, 0, 1, 0, 1, 0, 1, 0, 1, 0, 1, 0]
+    assert sum(m.litres for m in months) == 6 * 9_000
+
+
+# The agreement promises one emptying, put in the middle of its year, 2 July; it serves the one
+# forecast nearest to it, that of 19 July. Five are left.
+def test_of_a_cesspool_under_an_agreement_what_goes_beyond_the_promise_is_counted():
+    _, system = sell()
+    forecast(system, since=dt.date(2025, 11, 21), due_on=dt.date(2026, 1, 20))
+    months = year_ahead(system.organisation, today=BEGINS)
+    assert [m.forecast for m in months] == [1, 0, 1, 0, 1, 0, 0, 0, 1, 0, 1, 0]
+    assert months[6].litres == 9_000
+    assert sum(m.litres for m in months) == 6 * 9_000
+
+
+# Overdue since May, emptied on 1 July: then 1 July + 100 days = 9 October, + 200 = 17 January,
+# + 300 = 27 April.
+def test_what_is_overdue_repeats_from_now_on():
+    system = make_system(make_firm())
+    forecast(system, since=dt.date(2026, 1, 25), due_on=dt.date(2026, 5, 5))
+    months = year_ahead(system.organisation, today=JULY)
+    assert [m.first.month for m in months if m.forecast] == [7, 10, 1, 4]
 
 
 def test_the_pages_show_it(client):
