@@ -158,7 +158,8 @@ def cleaned(value: Any, pattern: re.Pattern[str]) -> Any:
     if isinstance(value, str):
         return pattern.sub(ERASED, value)
     if isinstance(value, list):
-        return [cleaned(one, pattern) for one in value]
+        told_list = [cleaned(one, pattern) for one in value]
+        return without_signature(told_list) if told_list != value else told_list
     if isinstance(value, dict):
         told = {key: cleaned(one, pattern) for key, one in value.items()}
         # A signature beside the name that is taken out says the same as the name.
@@ -166,3 +167,12 @@ def cleaned(value: Any, pattern: re.Pattern[str]) -> Any:
             told["signature"] = ""
         return told
     return value
+
+
+def without_signature(fields: list[Any]) -> list[Any]:
+    """Fields of a form kept as pairs of name and value, with no stroke of a signature."""
+    return [["signature", ""] if _is_signature(one) else one for one in fields]
+
+
+def _is_signature(field: Any) -> bool:
+    return isinstance(field, list) and len(field) == 2 and field[0] == "signature"

@@ -16,13 +16,13 @@ from django.db import transaction
 from django.db.models import Q
 
 from customers import access
-from customers.erasing import ERASED, erase_words, words_of
+from customers.erasing import ERASED, erase_words, without_signature, words_of
 from customers.models import OwnerLink, Person, Removal, Suppression
 from scheduler.messages.consent import MARKETING, address_hash
 from scheduler.messages.texts import mobile_number
-from scheduler.models import CalendarEvent, FeedToken, Message, Reply
+from scheduler.models import CalendarEvent, Delivery, FeedToken, Message, Reply
 from servicing.importers.uploads import forget_lists
-from servicing.models import LetterBatch, Paper, Visit
+from servicing.models import LetterBatch, Paper, Visit, VisitPhoto
 from servicing.retention import kept_until, papers_mentioning
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
 
     from customers.erasing import Words
-    from customers.models import User
+    from customers.models import Party, User
 
 NOWHERE = "erased.invalid"
 
@@ -113,6 +113,16 @@ def what_stays(person: Person, words: Words, today: dt.date) -> list[dict[str, s
                 "what": "Texts in which a name or address stands that somebody else has too",
                 "until": "",
                 "why": "They may be about the other person: look them through by hand.",
+            }
+        )
+    if VisitPhoto.objects.filter(system__premises__parties__person=person).exists():
+        kept.append(
+            {
+                "what": "Photographs of covers and of what was found on visits",
+                "until": "",
+                "why": "They belong to the record of the system and should show nobody. "
+                "Look them through: if one does show somebody, have it taken out. "
+                "Signatures of theirs are not kept.",
             }
         )
     kept.append(
@@ -207,15 +217,40 @@ def _calendar(person: Person, emails: set[str]) -> int:
 
 
 def _signatures(person: Person, words: Words) -> int:
-    """Strokes of a signature of theirs, in visits and in the history of visits."""
+    """Strokes of a signature of theirs: in visits, their history, and what telephones sent.
+
+    A drawn signature without a name, of a day on which they belonged to the place, may be
+    theirs and goes too.
+    """
     theirs = Q()
-    for name in (*words.sought, *words.alone):
+    for name in words.sought:
+        theirs |= Q(signed_by__icontains=name) | Q(who_was_present__icontains=name)
+    for name in words.alone:
         theirs |= Q(signed_by__iexact=name) | Q(who_was_present__iexact=name)
+    for party in person.parties.all():
+        theirs |= Q(signed_by="", who_was_present="") & _in_the_days_of(party)
     if not theirs:
         return 0
     signed = Visit.objects.filter(theirs, organisation=person.organisation).exclude(signature="")
-    Visit.history.filter(theirs, organisation=person.organisation).update(signature="")
+    keys = list(signed.values_list("sheet_key", flat=True))
+    Visit.history.filter(theirs | Q(sheet_key__in=keys), organisation=person.organisation).update(
+        signature=""
+    )
+    for delivery in Delivery.objects.filter(sheet_key__in=keys):
+        lists = {name: one for name, one in delivery.contents.items() if isinstance(one, list)}
+        emptied = {name: without_signature(one) for name, one in lists.items()}
+        Delivery.objects.filter(pk=delivery.pk).update(contents={**delivery.contents, **emptied})
     return signed.update(signature="")
+
+
+def _in_the_days_of(party: Party) -> Q:
+    """Visits at the place of a party, on days on which it was one."""
+    days = Q(system__premises=party.premises_id)
+    if party.since:
+        days &= Q(visited_on__gte=party.since)
+    if party.until:
+        days &= Q(visited_on__lte=party.until)
+    return days
 
 
 def _the_person(person: Person) -> int:

@@ -13,7 +13,7 @@ from customers.erasing import words_of
 from customers.models import OwnerLink, Party, Person, Removal, Suppression
 from customers.record_paths import own_models
 from scheduler.messages.consent import Question, why_not
-from scheduler.models import Message
+from scheduler.models import Delivery, Message
 from scheduler.owner_links import owner_url
 from scheduler.person_data import person_sections
 from scheduler.person_erasure import ErasureRefused, erase_person, why_not_yet
@@ -21,7 +21,7 @@ from servicing.importers.uploads import keep_upload
 from servicing.models import Paper
 from servicing.retention import let_go_of_papers, past_papers
 from tests.make import make_organisation, make_person, make_system, make_user
-from tests.scheduler.traces import EMAIL, NAME, NOW, PHONE, TODAY, left
+from tests.scheduler.traces import EMAIL, NAME, NOW, PHONE, STROKES, TODAY, left
 
 pytestmark = pytest.mark.django_db
 TRACES = (NAME, EMAIL, PHONE, "01632960222", json.dumps(NAME)[1:-1])
@@ -93,6 +93,17 @@ def test_no_column_still_holds_name_address_or_number(petra, ines):
     left(petra)
     erased(petra, ines)
     assert where_still_held() == []
+
+
+def test_what_telephones_sent_keeps_neither_name_nor_signature(petra, ines):
+    left(petra)
+    assert {"Delivery.contents", "Delivery.answer", "Delivery.why"} <= set(where_still_held())
+    erased(petra, ines)
+    contents = Delivery.objects.get().contents
+    assert STROKES not in json.dumps(contents)
+    assert dict(contents["fields"])["signed_by"] == "[erased]"
+    assert dict(contents["fields_as_sent"])["signature"] == ""
+    assert dict(contents["fields"])["signed_how"] == "drawn"
 
 
 def test_papers_stay_for_their_years_and_are_named_to_the_office(petra, ines):

@@ -9,6 +9,7 @@ from scheduler.models import (
     CalendarEvent,
     Call,
     DayRequest,
+    Delivery,
     Message,
     Reply,
     TroubleReport,
@@ -22,6 +23,7 @@ NOW = dt.datetime(2026, 11, 25, 10, tzinfo=dt.UTC)
 LATER = NOW + dt.timedelta(hours=2)
 TODAY = NOW.date()
 NAME, EMAIL, PHONE = "Petra Ålund", "petra@home.example", "01632 960 222"
+STROKES = "M10 90L60 20L110 90L160 20L210 90L260 20L310 90L360 20"
 
 
 def left(petra):
@@ -43,6 +45,7 @@ def left(petra):
     told(petra, system, job)
     written_to(petra, job, appointment)
     signed(petra, system)
+    sent_by_telephone(petra, job)
     return system
 
 
@@ -133,6 +136,30 @@ def answered(firm, event):
         from_address=EMAIL,
         verdict="applied",
         raw=f"From: {NAME} <{EMAIL}>",
+    )
+
+
+def sent_by_telephone(petra, job):
+    """A sheet and a note as the telephone sent them, the sheet with the clock put right."""
+    fields = [
+        ["who_was_present", NAME],
+        ["notes", f"{NAME} was pleased, {PHONE}"],
+        ["signed_how", "drawn"],
+        ["signed_by", NAME],
+        ["signature", STROKES],
+    ]
+    Delivery.objects.create(
+        organisation=petra.organisation,
+        key=uuid.uuid4(),
+        kind="sheet",
+        job=job,
+        sheet_key=uuid.uuid4(),
+        made_at=NOW,
+        contents={"fields": fields, "fields_as_sent": fields, "seen": {}},
+        state="disputed",
+        answer={"words": f"{NAME} signed already"},
+        why=f"{NAME} rang meanwhile",
+        settled_how=f"Spoke to {NAME}",
     )
 
 
