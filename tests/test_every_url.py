@@ -256,6 +256,7 @@ for name in ("check", "remind", "mine", "mine_file"):
     TABLE[f"scheduler:owner_{name}"] = elsewhere(
         "by signed link: tests/scheduler/test_owner_more.py"
     )
+TABLE["scheduler:owner_photo"] = elsewhere("by signed link: tests/scheduler/test_owner_proofs.py")
 for name in ("owner_sale", "owner_sale_back"):
     TABLE[f"scheduler:{name}"] = elsewhere("by signed link: tests/scheduler/test_sales.py")
 for name in ("", "agree_", "decline_", "cancel_", "stop_"):

@@ -33,8 +33,10 @@ from scheduler.owner_places import (
     reports_by,
     systems_at,
 )
+from scheduler.owner_proofs import photos_for, proved
 from scheduler.owner_requests import agree_by_link, choose_language, report_trouble, tell_occupancy
 from scheduler.views.owner_gate import back, by_link, remember, shared, token_of, why
+from scheduler.views.photos import photo_file
 from servicing.compliance import findings_at
 from servicing.models import OperatorCheck, System
 from servicing.views.papers import file_of
@@ -62,9 +64,11 @@ def place_page(
     today = today_at(link.premises, now)
     shown = [owners_view_of(one, now) for one in systems_at(link.premises)]
     part = part_of(link, today)
+    proofs = proved(link, part, [visit for one in shown for visit in one.visits])
     told = {
         **shared(request, link),
         "shown": [(one, with_forms(one.planned, today, refused)) for one in shown],
+        "past": [(one, [proofs[visit.pk] for visit in one.visits]) for one in shown],
         "today": today,
         "people_form": people_form(link, shown),
         "refused": refused,
@@ -224,6 +228,13 @@ def owner_paper(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) -> 
     return file_of(get_object_or_404(papers_for(link), public_id=public_id))
 
 
+@by_link
+@require_GET
+def owner_photo(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) -> HttpResponse:
+    """Show a photograph of a visit to somebody who belonged to the place on that day."""
+    return photo_file(get_object_or_404(photos_for(link), public_id=public_id))
+
+
 urlpatterns = [
     path("place/<str:token>/", owner, name="owner"),
     path("place/<str:token>/agree/<uuid:public_id>/", owner_agree, name="owner_agree"),
@@ -231,6 +242,7 @@ urlpatterns = [
     path("place/<str:token>/language/", owner_language, name="owner_language"),
     path("place/<str:token>/people/", owner_people, name="owner_people"),
     path("place/<str:token>/papers/<uuid:public_id>/", owner_paper, name="owner_paper"),
+    path("place/<str:token>/photos/<uuid:public_id>/", owner_photo, name="owner_photo"),
     path("place/<str:token>/trouble/", owner_trouble, name="owner_trouble"),
     path("place/<str:token>/trouble/<uuid:public_id>/", owner_advice, name="owner_advice"),
 ]
