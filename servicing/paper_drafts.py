@@ -140,19 +140,21 @@ def handover_pack_draft(*, premises: Premises, today: dt.date) -> Draft:
     return Draft(kind=Kind.HANDOVER_PACK, facts=pack, premises=premises)
 
 
-def agreement_draft(*, agreement: Agreement) -> Draft:
+def agreement_draft(*, agreement: Agreement, today: dt.date) -> Draft:
     """The agreement on paper."""
     issuer = paper_facts.issuer_of(agreement.organisation)
     return Draft(
         kind=Kind.AGREEMENT,
-        facts=paper_facts.agreement_facts(agreement, issuer=issuer),
+        facts=paper_facts.agreement_facts(agreement, issuer=issuer, today=today),
         premises=agreement.premises,
         agreement=agreement,
         person=agreement.payer,
     )
 
 
-def renewal_notice_draft(*, agreement: Agreement, new_price_pence: int, reason: str = "") -> Draft:
+def renewal_notice_draft(
+    *, agreement: Agreement, new_price_pence: int, today: dt.date, reason: str = ""
+) -> Draft:
     """Notice of renewal. Raises PaperRefused for a new price without its reason."""
     if new_price_pence != agreement.price_pence and not reason.strip():
         raise PaperRefused("The price changes: give the reason, it is printed on the notice.")
@@ -160,6 +162,7 @@ def renewal_notice_draft(*, agreement: Agreement, new_price_pence: int, reason: 
         agreement,
         issuer=paper_facts.issuer_of(agreement.organisation),
         new_price_pence=new_price_pence,
+        today=today,
         reason=reason.strip(),
     )
     return Draft(
@@ -180,11 +183,12 @@ def same_again(*, paper: Paper, today: dt.date) -> Draft:
     if paper.kind == Kind.HANDOVER_PACK:
         return handover_pack_draft(premises=paper.premises, today=today)
     if paper.agreement is not None and paper.kind == Kind.AGREEMENT:
-        return agreement_draft(agreement=paper.agreement)
+        return agreement_draft(agreement=paper.agreement, today=today)
     if paper.agreement is not None:
         return renewal_notice_draft(
             agreement=paper.agreement,
             new_price_pence=int(asked["new_price_pence"]),
+            today=today,
             reason=asked["reason"],
         )
     if paper.visit is not None and paper.kind == Kind.SERVICE_RECORD:

@@ -2,6 +2,7 @@
 
 from .agreement_papers import AgreementFacts as AgreementFacts
 from .agreement_papers import RenewalFacts as RenewalFacts
+from .agreement_papers import YearPrice as YearPrice
 from .agreement_papers import agreement as agreement
 from .agreement_papers import renewal_notice as renewal_notice
 from .blocks import Issuer as Issuer

@@ -14,6 +14,7 @@ from .blocks import (
     Points,
     Sheet,
     Stamp,
+    Table,
     Text,
     ToCheck,
     ToSign,
@@ -30,8 +31,8 @@ CANCELLATION = (
     "ask us to begin earlier and then cancel, you pay for what was done until then."
 )
 VAT = (
-    "Prices are before VAT. Emptying for a household is usually zero-rated and servicing "
-    "standard-rated, so VAT is decided line by line on the bill."
+    "VAT is worked out by the kind of work and by what goes on at the place. A rate that is not "
+    "confirmed yet is looked at again before we bill."
 )
 RENEWAL = (
     "Rules on notices before renewal (Digital Markets, Competition and Consumers Act 2024) are "
@@ -46,8 +47,22 @@ OWNERS_PART = (
 
 
 @dataclass(frozen=True, kw_only=True)
+class YearPrice:
+    """A price a year, written out: before VAT, the VAT at each rate, and what is paid in all.
+
+    `vat` holds the rate, what it is put on, and its amount; `to_check` says that a rate is not
+    confirmed.
+    """
+
+    net: str
+    vat: tuple[tuple[str, str, str], ...]
+    total: str
+    to_check: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
 class AgreementFacts:
-    """What was sold. Prices are written out with their currency, a year, before VAT."""
+    """What was sold, and for how much a year."""
 
     issuer: Issuer
     payer: str
@@ -60,7 +75,7 @@ class AgreementFacts:
     visits: tuple[tuple[str, str], ...]
     begins_on: dt.date
     ends_on: dt.date
-    price: str
+    price: YearPrice
     renews_itself: bool
 
 
@@ -91,9 +106,9 @@ def agreement_sheet(told: AgreementFacts, stamp: Stamp) -> Sheet:
             known(
                 ("From", day_words(told.begins_on)),
                 ("Until", day_words(told.ends_on), end),
-                ("Price a year", told.price),
             ),
-            ToCheck(VAT),
+            _priced("Price a year", told.price),
+            *_check(told.price),
             Heading("What you do"),
             Points(OWNERS_PART),
             LEFT_REACHABLE,
@@ -119,6 +134,19 @@ def _parties(told: AgreementFacts) -> tuple[Block, ...]:
     )
 
 
+def _priced(caption: str, price: YearPrice) -> Table:
+    rows = (
+        ("Before VAT", price.net),
+        *((f"VAT {rate} on {base}", amount) for rate, base, amount in price.vat),
+        ("Together, with VAT", price.total),
+    )
+    return Table(caption, ("What", "A year"), rows, widths=(3, 1), figures=(1,))
+
+
+def _check(*prices: YearPrice) -> tuple[ToCheck, ...]:
+    return (ToCheck(VAT),) if any(price.to_check for price in prices) else ()
+
+
 def _cancellation_form(told: AgreementFacts, stamp: Stamp) -> tuple[Block, ...]:
     return (
         NewPage(),
@@ -141,8 +169,8 @@ class RenewalFacts:
     plan: str
     ends_on: dt.date
     new_ends_on: dt.date
-    old_price: str
-    new_price: str
+    old_price: YearPrice
+    new_price: YearPrice
     reason: str = ""
     renews_itself: bool = True
 
@@ -173,11 +201,13 @@ def renewal_notice_sheet(told: RenewalFacts, stamp: Stamp) -> Sheet:
             known(
                 ("Present term ends", ends),
                 ("New term ends", day_words(told.new_ends_on)),
-                ("Price a year now", told.old_price),
-                ("Price a year from then", told.new_price),
+                ("In all a year now", f"{told.old_price.total} with VAT"),
+                ("In all a year from then", f"{told.new_price.total} with VAT"),
                 ("Why it changes", told.reason),
             ),
-            ToCheck(VAT),
+            _priced("Price a year now", told.old_price),
+            _priced("Price a year from then", told.new_price),
+            *_check(told.old_price, told.new_price),
             Heading("If you do not want it"),
             Text(
                 f"Tell {told.issuer.name} before {ends} in any way you like, or send the slip "

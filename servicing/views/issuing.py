@@ -140,7 +140,12 @@ def agreement_of(request: HttpRequest, public_id: uuid.UUID) -> Agreement:
 def agreement_paper(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
     """Issue the agreement on paper."""
     found = agreement_of(request, public_id)
-    return give_out(request, found.premises, lambda: paper_drafts.agreement_draft(agreement=found))
+    today = local_today(found.organisation)
+    return give_out(
+        request,
+        found.premises,
+        lambda: paper_drafts.agreement_draft(agreement=found, today=today),
+    )
 
 
 @member_required
@@ -154,7 +159,9 @@ def renewal_notice(request: HttpRequest, public_id: uuid.UUID) -> HttpResponse:
             request,
             form,
             found.premises,
-            lambda: paper_drafts.renewal_notice_draft(agreement=found, **form.cleaned_data),
+            lambda: paper_drafts.renewal_notice_draft(
+                agreement=found, today=local_today(found.organisation), **form.cleaned_data
+            ),
         )
         if made is not None:
             return redirect("servicing:paper", made.public_id)

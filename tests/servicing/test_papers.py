@@ -8,11 +8,13 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, transaction
 
+from customers.agreement_words import agreement_text
 from customers.models import AftercarePlan, Agreement, Party
 from servicing import paper_drafts, papers
 from servicing.models import Chamber, Defect, Emptying, Paper, PaperIsFinal, Visit
 from servicing.paper_drafts import PaperRefused
 from tests.make import make_organisation, make_person, make_profile, make_system, make_user
+from tests.scheduler.aftercare.sold import sell
 
 TODAY = dt.date(2026, 11, 25)
 
@@ -289,10 +291,12 @@ def agreement(system):
 
 def test_an_agreement_and_its_renewal_are_issued_once_each(agreement, ines):
     told = {"organisation": agreement.organisation, "by": ines, "today": TODAY}
-    paper = papers.issue(draft=paper_drafts.agreement_draft(agreement=agreement), **told)
-    assert paper.facts["price"] == "£180.00"
+    paper = papers.issue(
+        draft=paper_drafts.agreement_draft(agreement=agreement, today=TODAY), **told
+    )
+    assert paper.facts["price"]["net"] == "£180.00"
     draft = paper_drafts.renewal_notice_draft(
-        agreement=agreement, new_price_pence=19000, reason="Tipping costs more."
+        agreement=agreement, new_price_pence=19000, today=TODAY, reason="Tipping costs more."
     )
     notice = papers.issue(draft=draft, **told)
     assert notice.facts["new_ends_on"] == "2027-12-31"
@@ -302,9 +306,26 @@ def test_an_agreement_and_its_renewal_are_issued_once_each(agreement, ines):
         assert papers.plain(again.facts) == one.facts
 
 
+# By hand, from single prices of 180 and 60: three quarters of 240.00 at 0 % (VAT Act 1994, Schedule
+# 8, Group 2: emptying; from memory, check) and one quarter, 60.00, at 20 %: 12.00, in all 252.00.
+# Of 300.00: 75.00 at 20 %, in all 315.00.
+@pytest.mark.django_db
+def test_a_consumer_sees_on_paper_what_is_paid_with_vat_as_the_offer_words_it():
+    agreement, _ = sell()
+    paper = paper_drafts.agreement_draft(agreement=agreement, today=TODAY).facts
+    rates = (("0 %", "£180.00", "£0.00"), ("20 %", "£60.00", "£12.00"))
+    assert (paper.price.net, paper.price.vat, paper.price.total) == ("£240.00", rates, "£252.00")
+    offered = agreement_text(agreement, today=TODAY, until=TODAY)
+    assert "Before VAT £240.00, VAT £12.00, together £252.00." in offered
+    notice = paper_drafts.renewal_notice_draft(
+        agreement=agreement, new_price_pence=30000, today=TODAY, reason="Tipping costs more."
+    ).facts
+    assert (notice.old_price.total, notice.new_price.total) == ("£252.00", "£315.00")
+
+
 def test_a_price_does_not_change_without_a_reason(agreement):
     with pytest.raises(PaperRefused, match="give the reason"):
-        paper_drafts.renewal_notice_draft(agreement=agreement, new_price_pence=19000)
+        paper_drafts.renewal_notice_draft(agreement=agreement, new_price_pence=19000, today=TODAY)
 
 
 @pytest.mark.parametrize(("role", "may"), [("crew", True), ("reader", False)])

@@ -22,6 +22,7 @@ from servicing.documents import (
     RunSheetFacts,
     RunStop,
     ServiceRecord,
+    YearPrice,
     agreement,
     handover_pack,
     job_sheet,
@@ -99,27 +100,46 @@ def test_a_run_sheet_keeps_the_order_of_the_day_and_says_when_not_to_drive(read)
     assert "Ticket number" in text
 
 
+PRICE = YearPrice(
+    net="£180.00",
+    vat=(("0 %", "£120.00", "£0.00"), ("20 %", "£60.00", "£12.00")),
+    total="£192.00",
+    to_check=True,
+)
+DEARER = YearPrice(net="£190.00", vat=(("20 %", "£62.00", "£12.40"),), total="£202.40")
+
+
 def test_an_agreement_marks_what_is_to_be_checked_and_brings_a_form_to_cancel_with(read):
     told = AgreementFacts(
         issuer=ISSUER, payer="Omar", payer_address="House 1", place="House 1", address="ZZ1",
         systems=("S-1",), plan="Watch", includes=("One emptying",), visits=(("Emptyings", "1"),),
-        begins_on=DAY, ends_on=dt.date(2027, 5, 3), price="£180.00", renews_itself=True,
+        begins_on=DAY, ends_on=dt.date(2027, 5, 3), price=PRICE, renews_itself=True,
     )  # fmt: skip
     text = read(agreement(told, STAMP))
     # Consumer Contracts Regulations 2013 (SI 2013/3134): 14 days, from the day after.
     assert "Check: Sold at a distance" in text
     assert "14 days from the day after" in text
+    # What is paid in all, and how it is made up.
+    for words in ("Before VAT £180.00", "VAT 0 % on £120.00 £0.00", "VAT 20 % on £60.00 £12.00",
+                  "Together, with VAT £192.00", "Check: VAT is worked out"):  # fmt: skip
+        assert words in text
     assert "I cancel the aftercare agreement number 2026-00001" in text
 
 
 def test_a_renewal_notice_shows_both_prices_and_the_reason(read):
     told = RenewalFacts(
         issuer=ISSUER, payer="Omar", payer_address="House 1", place="House 1", plan="Watch",
-        ends_on=DAY, new_ends_on=dt.date(2027, 5, 4), old_price="£180.00", new_price="£190.00",
+        ends_on=DAY, new_ends_on=dt.date(2027, 5, 4), old_price=PRICE, new_price=DEARER,
         reason="Tipping costs more.",
     )  # fmt: skip
     text = read(renewal_notice(told, STAMP))
-    for words in ("now £180.00", "from then £190.00", "Tipping costs more.", "If you do not want"):
+    for words in (
+        "now £192.00 with VAT",
+        "from then £202.40 with VAT",
+        "Before VAT £180.00",
+        "Tipping costs more.",
+        "If you do not want",
+    ):
         assert words in text
 
 
