@@ -19,7 +19,9 @@ def tip_cost_of(visit: Visit) -> int | None:
     """Pence the works charged for the visit's litres; None where nobody knows which works.
 
     A load tipped after the visit on the same round with its charge: the share by litres. Else the
-    price a cubic metre of the works that the sheet names, without its charge a visit.
+    price a cubic metre of the works that the sheet names, and of its charge a visit the share
+    that the litres are of a full load of the tanker on the round. Without a round nobody knows
+    the load, and the charge a visit is left out: a customer never pays for more than their share.
     """
     emptying = getattr(visit, "emptying", None)
     if emptying is None or emptying.litres_removed is None:
@@ -38,4 +40,8 @@ def tip_cost_of(visit: Visit) -> int | None:
     works = Works.objects.filter(name=emptying.tipped_at, organisation__in=driven_by).first()
     if works is None:
         return None
-    return nearest(Fraction(works.charge_pence_per_m3 * litres, LITRES_PER_M3))
+    asked = Fraction(works.charge_pence_per_m3 * litres, LITRES_PER_M3)
+    if stop is not None:
+        full = stop.round.tanker.capacity_litres
+        asked += Fraction(works.charge_pence_per_visit * min(litres, full), full)
+    return nearest(asked)
