@@ -87,7 +87,8 @@ def weights_of(
 
     A fair share by single prices is common practice (check with your adviser). Where a part has
     no single price the whole is one line of aftercare, at the rate for everything else: nothing
-    is zero-rated on a guess.
+    is zero-rated on a guess. Shared out as for one system, however many the place has: the page
+    of the plans says so.
     """
     if not included or any(service not in prices for service in included):
         return {Service.COVER: 1}

@@ -96,11 +96,12 @@ def test_without_a_tip_the_charge_a_visit_is_shared_by_a_full_load(on_a_round, p
     assert charged(firm) == [("tip", pence)]
 
 
-def test_the_pages_say_what_is_left_out_of_the_charge(client):
+def test_the_pages_say_what_is_left_out_of_fee_and_charge(client):
     firm = make_firm()
     sell(firm)
     client.force_login(make_user(firm))
     plans = client.get(reverse("customers:plans")).content.decode()
+    assert "how many systems there are is left out" in plans
     for shown in (plans, client.get(reverse("scheduler:aftercare_costs")).content.decode()):
         assert "the charge for each visit to the works is left out" in shown
 
