@@ -173,10 +173,10 @@ def _term_agreed(held: Agreement, waits_until: dt.date | None) -> tuple[dt.date,
 
 def _require_offer(held: Agreement, *, seen: str, today: dt.date) -> None:
     if held.state != State.OFFERED:
-        message = f"This offer is {held.get_state_display().lower()}. Please ring us."
+        message = "This offer is no longer open. Please ring us."
         raise AgreementRefused(message)
     if held.offered_until is not None and today > held.offered_until:
-        message = f"This offer stood until {held.offered_until:%-d %B %Y}. Please ring us."
+        message = "The last day of this offer has passed. Please ring us."
         raise AgreementRefused(message)
     if seen != fingerprint(held.offered_text):
         raise AgreementRefused(CHANGED)

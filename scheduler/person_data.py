@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import Q
+from django.utils.translation import gettext, gettext_noop
 
 from customers.models import Agreement, Sale
 from scheduler.models import CalendarEvent, DayRequest, FeedToken, Message, TroubleReport
@@ -19,6 +20,13 @@ if TYPE_CHECKING:
 
 FORMAT = "ebbmark-person-1"
 Row = dict[str, Any]
+# Answers to an invitation: RFC 5545, 3.2.12.
+ANSWERS = {
+    "NEEDS-ACTION": gettext_noop("no answer yet"),
+    "ACCEPTED": gettext_noop("accepted"),
+    "DECLINED": gettext_noop("declined"),
+    "TENTATIVE": gettext_noop("perhaps"),
+}
 
 
 @dataclass(frozen=True)
@@ -34,8 +42,9 @@ class Section:
 def person_sections(person: Person, today: dt.date) -> list[Section]:
     """Everything that is held about a person, with why it is held."""
     found = [Section(key, title, why, tuple(rows(person))) for key, title, why, rows in SECTIONS]
-    why = "Rules ask for them for so many years"
-    return [*found, Section("papers", "Papers that name you", why, tuple(_papers(person, today)))]
+    title = gettext_noop("Papers that name you")
+    why = gettext_noop("Rules ask for them for so many years")
+    return [*found, Section("papers", title, why, tuple(_papers(person, today)))]
 
 
 def as_json(person: Person, sections: Iterable[Section], *, now: dt.datetime) -> Row:
@@ -89,7 +98,7 @@ def _places(person: Person) -> Iterable[Row]:
         yield {
             "place": str(party.premises),
             "address": party.premises.one_line_address,
-            "as": party.get_role_display(),
+            "as": gettext(party.get_role_display()),
             "since": party.since,
             "until": party.until,
         }
@@ -99,10 +108,10 @@ def _allowed(person: Person) -> Iterable[Row]:
     for line in person.preferences.all():
         yield {
             "when": line.recorded_at,
-            "channel": line.get_channel_display(),
-            "kind": line.get_message_class_display(),
+            "channel": gettext(line.get_channel_display()),
+            "kind": gettext(line.get_message_class_display()),
             "allowed": line.allowed,
-            "how we know": line.how,
+            "how we know": gettext(line.how) if line.how else "",
         }
 
 
@@ -112,7 +121,7 @@ def _messages(person: Person) -> Iterable[Row]:
             "written": message.created_at,
             "sent": message.sent_at,
             "to": message.to_address,
-            "by": message.get_channel_display(),
+            "by": gettext(message.get_channel_display()),
             "subject": message.subject,
             "words": message.body_text,
         }
@@ -129,23 +138,34 @@ def _calendar(person: Person) -> Iterable[Row]:
             "begins": event.starts_at,
             "ends": event.ends_at,
             "to": event.attendee_email,
-            "answer": event.participation.lower().replace("-", " "),
+            "answer": gettext(ANSWERS.get(event.participation, event.participation)),
             "cancelled": event.cancelled_at,
         }
 
 
 def _told(person: Person) -> Iterable[Row]:
     for report in TroubleReport.objects.filter(person=person):
-        yield {"when": report.reported_at, "what": "Trouble reported", "words": report.words}
+        yield {
+            "when": report.reported_at,
+            "what": gettext("Trouble reported"),
+            "words": report.words,
+        }
     for wish in DayRequest.objects.filter(person=person):
         days = ", ".join(wish.days)
-        yield {"when": wish.asked_at, "what": f"Other days: {days}", "words": wish.words}
+        yield {
+            "when": wish.asked_at,
+            "what": gettext("Other days: %(days)s") % {"days": days},
+            "words": wish.words,
+        }
     for check in person.operator_checks.select_related("system"):
-        yield {"when": check.checked_on, "what": f"Looked at {check.system}", "words": check.words}
+        what = gettext("Looked at: %(system)s") % {"system": check.system.reference}
+        yield {"when": check.checked_on, "what": what, "words": check.words}
     for row in Occupancy.objects.filter(
         told_by=person.name, system__organisation=person.organisation
     ):
-        yield {"when": row.told_at, "what": f"{row.persons} people from {row.since}", "words": ""}
+        facts = {"persons": row.persons, "since": row.since}
+        what = gettext("How many live there: %(persons)s, from %(since)s") % facts
+        yield {"when": row.told_at, "what": what, "words": ""}
 
 
 def _calls(person: Person) -> Iterable[Row]:
@@ -153,7 +173,7 @@ def _calls(person: Person) -> Iterable[Row]:
         yield {
             "when": call.rung_at,
             "why": call.why,
-            "outcome": call.get_outcome_display(),
+            "outcome": gettext(call.get_outcome_display()),
             "words": call.words,
         }
 
@@ -175,7 +195,7 @@ def _agreements(person: Person) -> Iterable[Row]:
             "plan": str(one.plan),
             "place": str(one.premises),
             "from": one.starts_on,
-            "to": one.ends_on,
+            "until": one.ends_on,
             "pence a year": one.price_pence,
             "ended": one.ended_on,
         }
@@ -184,7 +204,8 @@ def _agreements(person: Person) -> Iterable[Row]:
 def _papers(person: Person, today: dt.date) -> Iterable[Row]:
     for paper in Paper.objects.filter(person=person).listed():
         until, why = kept_until(paper, today)
-        yield {"paper": str(paper), "issued": paper.issued_on, "kept until": until, "why": why}
+        name = f"{gettext(paper.get_kind_display())} {paper.number}"
+        yield {"paper": name, "issued": paper.issued_on, "kept until": until, "why": gettext(why)}
 
 
 def _links(person: Person) -> Iterable[Row]:
@@ -197,7 +218,11 @@ def _links(person: Person) -> Iterable[Row]:
             "ended": link.revoked_at,
         }
     for feed in FeedToken.objects.filter(person=person):
-        yield {"page of": "Calendar feed", "made": feed.created_at, "ended": feed.revoked_at}
+        yield {
+            "page of": gettext("Calendar feed"),
+            "made": feed.created_at,
+            "ended": feed.revoked_at,
+        }
 
 
 def _sales(person: Person) -> Iterable[Row]:
@@ -207,16 +232,20 @@ def _sales(person: Person) -> Iterable[Row]:
         yield {
             "place": str(sale.premises),
             "completion": sale.completes_on,
-            "as": "new owner" if sale.buyer_id == person.pk else "seller",
+            "as": gettext("new owner") if sale.buyer_id == person.pk else gettext("seller"),
         }
 
 
 def years_in_words(person: Person, today: dt.date) -> str:
     """How long records are kept and who says so."""
     years = record_years(person.organisation.profile, today)
-    return f"{years.years} years ({'' if years.is_law else 'to be checked: '}{years.source})"
+    source = gettext(years.source)
+    if not years.is_law:
+        source = gettext("to be checked: %(source)s") % {"source": source}
+    return gettext("%(years)s years (%(source)s)") % {"years": years.years, "source": source}
 
 
+# Titles and reasons have their other languages in scheduler/owner_phrases.py.
 SECTIONS: tuple[tuple[str, str, str, Callable[[Person], Iterable[Row]]], ...] = (
     ("who", "Who you are", "To reach you about the system", _who),
     ("before", "What stood there before", "So that mistakes can be put right", _before),

@@ -7,6 +7,7 @@ import zoneinfo
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 EARLIEST = dt.date(1900, 1, 1)
 
@@ -23,7 +24,7 @@ class DayField(forms.DateField):
         """Refuse a day before anything that is still in the ground."""
         day: dt.date | None = super().clean(value)
         if day is not None and day < EARLIEST:
-            message = "Give a day after 1900."
+            message = _("Give a day after 1900.")
             raise forms.ValidationError(message)
         return day
 

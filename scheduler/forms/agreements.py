@@ -6,6 +6,7 @@ import datetime as dt
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from customers.agreement_sales import fingerprint
 from customers.forms.dates import PastDayField, tell_today
@@ -19,20 +20,20 @@ class AgreeForm(forms.Form):
 
     name = forms.CharField(
         max_length=160,
-        label="Your name",
-        error_messages={"required": "Write your name: it stands for your signature."},
+        label=_("Your name"),
+        error_messages={"required": _("Write your name: it stands for your signature.")},
     )
     early_start = forms.BooleanField(
         required=False,
-        label="Please begin before the days to cancel are over",
-        help_text=(
+        label=_("Please begin before the days to cancel are over"),
+        help_text=_(
             "If you then cancel, you pay for the visits made until that moment. Not ticked: we "
             "begin after those days."
         ),
     )
     read = forms.BooleanField(
-        label="I have read the agreement above and agree to it",
-        error_messages={"required": "Tick this to agree. Nothing is agreed before."},
+        label=_("I have read the agreement above and agree to it"),
+        error_messages={"required": _("Tick this to agree. Nothing is agreed before.")},
     )
     seen = forms.CharField(widget=forms.HiddenInput, required=False)
 
@@ -49,7 +50,7 @@ class CancelByOwnerForm(forms.Form):
     words = forms.CharField(
         max_length=500,
         required=False,
-        label="Anything you want to tell us (you need not)",
+        label=_("Anything you want to tell us (you need not)"),
         widget=forms.Textarea(attrs={"rows": 2}),
     )
 

@@ -6,6 +6,7 @@ import datetime as dt
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from customers.models import ContactPreference
 from scheduler.forms.owner_page import SystemChoice, day_field
@@ -22,15 +23,15 @@ class CheckForm(SystemChoice):
 
     prefix = "check"
 
-    checked_on = day_field("When you looked")
+    checked_on = day_field(_("When you looked"))
     all_well = forms.ChoiceField(
-        label="What you found",
-        choices=[("yes", "All is well"), ("no", "Something is wrong")],
+        label=_("What you found"),
+        choices=[("yes", _("All is well")), ("no", _("Something is wrong"))],
         widget=forms.RadioSelect,
-        error_messages={"required": "Say what you found."},
+        error_messages={"required": _("Say what you found.")},
     )
     words = forms.CharField(
-        label="In your own words",
+        label=_("In your own words"),
         required=False,
         max_length=500,
         widget=forms.Textarea(attrs={"rows": 2}),
@@ -45,22 +46,27 @@ class CheckForm(SystemChoice):
         """A day that has been, and not long ago."""
         day: dt.date = self.cleaned_data["checked_on"]
         if day > self.today:
-            message = "That day is still to come."
+            message = _("That day is still to come.")
             raise forms.ValidationError(message)
         if day < self.today - BACK:
-            message = "That is more than two months ago. For older ones please ring us."
+            message = _("That is more than two months ago. For older ones please ring us.")
             raise forms.ValidationError(message)
         return day
 
 
 # Name of the field, its channel and class, and how it is asked.
 ASKED = (
-    ("texts", Channel.SMS, Class.SERVICE, "Text me when you come tomorrow and when you set off"),
+    (
+        "texts",
+        Channel.SMS,
+        Class.SERVICE,
+        _("Text me when you come tomorrow and when you set off"),
+    ),
     (
         "news",
         Channel.EMAIL,
         Class.MARKETING,
-        "E-mail me hints and offers, such as before Christmas",
+        _("E-mail me hints and offers, such as before Christmas"),
     ),
 )
 
@@ -76,8 +82,10 @@ class PreferencesForm(forms.Form):
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.person = person
-        self.before = {name: allowed_now(person, channel, of) for name, channel, of, _ in ASKED}
-        for name, channel, _, words in ASKED:
+        self.before = {
+            name: allowed_now(person, channel, of) for name, channel, of, *_words in ASKED
+        }
+        for name, channel, _class, words in ASKED:
             self.fields[name].label = words
             self.fields[name].initial = self.before[name]
             if (channel == Channel.SMS and not person.phone) or (
@@ -89,7 +97,7 @@ class PreferencesForm(forms.Form):
         """Channel, class and answer of what is otherwise than before."""
         return [
             (channel, of, self.cleaned_data[name])
-            for name, channel, of, _ in ASKED
+            for name, channel, of, *_words in ASKED
             if name in self.fields and self.cleaned_data[name] != self.before[name]
         ]
 

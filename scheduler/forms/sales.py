@@ -24,7 +24,10 @@ class SaleForm(forms.ModelForm[Sale]):
     completes_on = DayField(
         label=_("Day of completion"),
         help_text=_("From this day on the place is the new owner's."),
-        error_messages={"required": _("Give the day, or the day it is likely to be.")},
+        error_messages={
+            "required": _("Give the day, or the day it is likely to be."),
+            "invalid": _("Give a day of the calendar."),
+        },
     )
 
     class Meta:
@@ -44,7 +47,7 @@ class SaleForm(forms.ModelForm[Sale]):
             "buyer_phone": _("Their telephone"),
             "buyer_address": _("Their postal address"),
             "occupiers_stay": _("The tenants stay"),
-            "keeps_agreement": _("The new owner takes the aftercare agreement over"),
+            "keeps_agreement": _("Offer the new owner the rest of the aftercare agreement"),
         }
         help_texts: ClassVar = {
             "buyer_email": _(
@@ -52,7 +55,10 @@ class SaleForm(forms.ModelForm[Sale]):
             ),
             "buyer_address": _("Only where it is not the house that is sold."),
             "occupiers_stay": _("They keep their links; everybody else's end."),
-            "keeps_agreement": _("Otherwise it ends on the day of completion."),
+            "keeps_agreement": _(
+                "The present agreement ends on the day of completion in any case. The new owner "
+                "reads the offer and says yes or no."
+            ),
         }
         widgets: ClassVar = {
             "buyer_address": forms.Textarea(attrs={"rows": 3}),

@@ -31,9 +31,6 @@ if TYPE_CHECKING:
     from scheduler.models import CalendarEvent, Job, Round
 
 
-# What states the terms of an agreement is in the language of the agreement, which is English.
-TERMS = ("agreement_", "renewal_")
-
 logger = logging.getLogger(__name__)
 
 
@@ -144,7 +141,7 @@ def _language(draft: Draft) -> str:
 
     Crews work in English, as the office does.
     """
-    if draft.round is not None or draft.template.startswith(TERMS):
+    if draft.round is not None:
         return ENGLISH
     if draft.recipient is None and draft.event is not None:
         return heard_in(draft.event)

@@ -8,6 +8,7 @@ from typing import Any
 from django import template
 from django.utils import timezone
 from django.utils.formats import date_format
+from django.utils.translation import gettext
 
 register = template.Library()
 
@@ -20,10 +21,13 @@ def held_value(value: Any) -> str:
     if value is None or value == "":
         return "–"
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return gettext("yes") if value else gettext("no")
     if isinstance(value, dt.datetime):
         return date_format(timezone.localtime(value), "j M Y, H:i")
     if isinstance(value, dt.date):
         return date_format(value, "j M Y")
     text = str(value)
-    return text if len(text) <= LONGEST else f"{text[:LONGEST]} … (whole in the file)"
+    if len(text) <= LONGEST:
+        return text
+    whole = gettext("whole in the file")
+    return f"{text[:LONGEST]} … ({whole})"

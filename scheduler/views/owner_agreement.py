@@ -10,6 +10,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET, require_POST
 
 from customers.agreement_record import AgreementRefused
@@ -75,9 +77,11 @@ def owner_agree(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) -> 
                 now=timezone.now(),
             )
         except ValueError as refusal:
-            form.add_error(None, str(refusal))
+            form.add_error(None, gettext(str(refusal)))
         else:
-            messages.success(request, "Thank you, that is agreed. We send you a copy to keep.")
+            messages.success(
+                request, gettext("Thank you, that is agreed. We send you a copy to keep.")
+            )
             return to_agreement(request, shown)
     return the_page(request, link, shown, form)
 
@@ -95,7 +99,7 @@ def owner_decline(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) -
     shown = agreement_of(link, public_id)
     words = "No, thank you: on the owner's page."
     selling.decline_by_link(agreement=shown, words=words, link=link, now=timezone.now())
-    messages.success(request, "Thank you for telling us. Nothing is agreed.")
+    messages.success(request, gettext("Thank you for telling us. Nothing is agreed."))
     return redirect("scheduler:owner", token=token_of(request))
 
 
@@ -108,9 +112,9 @@ def owner_cancel(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) ->
     try:
         selling.cancel_by_link(agreement=shown, words=words, link=link, now=timezone.now())
     except AgreementRefused as refusal:
-        messages.warning(request, str(refusal))
+        messages.warning(request, gettext(str(refusal)))
     else:
-        messages.success(request, "Cancelled. We send you a confirmation.")
+        messages.success(request, gettext("Cancelled. We send you a confirmation."))
     return to_agreement(request, shown)
 
 
@@ -120,7 +124,9 @@ def owner_stop(request: HttpRequest, link: OwnerLink, public_id: uuid.UUID) -> H
     """It does not renew itself."""
     shown = agreement_of(link, public_id)
     selling.stop_by_link(agreement=shown, link=link, now=timezone.now())
-    messages.success(request, f"It ends on {shown.ends_on:%-d %B %Y} and does not renew itself.")
+    day = date_format(shown.ends_on, "j F Y")
+    said = gettext("It ends on %(day)s and does not renew itself.") % {"day": day}
+    messages.success(request, said)
     return to_agreement(request, shown)
 
 

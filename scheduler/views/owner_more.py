@@ -9,6 +9,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from customers.models import ContactPreference
@@ -67,9 +68,11 @@ def noted(request: HttpRequest, link: OwnerLink, form: CheckForm) -> HttpRespons
     )
     drop_reminders(system)
     if all_well:
-        messages.success(request, "Noted. Thank you for looking.")
+        messages.success(request, gettext("Noted. Thank you for looking."))
         return redirect("scheduler:owner", token=token_of(request))
-    messages.warning(request, "Noted. Now choose what is wrong: you see at once what to do.")
+    messages.warning(
+        request, gettext("Noted. Now choose what is wrong: you see at once what to do.")
+    )
     return redirect("scheduler:owner_trouble", token=token_of(request))
 
 
@@ -83,7 +86,11 @@ def owner_remind(request: HttpRequest, link: OwnerLink) -> HttpResponse:
         remind_of_checks(system=system, wanted=wanted)
         if not wanted:
             drop_reminders(system)
-    said = "We remind you once a month." if wanted else "No more reminders of the look round."
+    said = (
+        gettext("We remind you once a month.")
+        if wanted
+        else gettext("No more reminders of the look round.")
+    )
     messages.success(request, said)
     return redirect("scheduler:owner_check", token=token_of(request))
 
@@ -98,7 +105,7 @@ def owner_mine(request: HttpRequest, link: OwnerLink) -> HttpResponse:
     form = PreferencesForm(data, person=person)
     if request.method == "POST" and form.is_valid():
         write_wishes(form, link)
-        messages.success(request, "Written down. It holds from now on.")
+        messages.success(request, gettext("Written down. It holds from now on."))
         return redirect("scheduler:owner_mine", token=token_of(request))
     told: dict[str, Any] = {
         **shared(request, link),

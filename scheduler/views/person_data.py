@@ -9,7 +9,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import path, reverse
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.text import slugify
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET
@@ -18,6 +18,7 @@ from customers import access
 from customers.access import member_required
 from customers.erasing import words_of
 from customers.form_pages import Crumb, FormPage, form_page
+from customers.languages import ENGLISH
 from customers.local_days import local_today
 from customers.middleware import user_of
 from customers.models import Person
@@ -70,8 +71,9 @@ def person_data_file(request: HttpRequest, public_id: UUID) -> HttpResponse:
     return data_file(person)
 
 
+@translation.override(ENGLISH)
 def data_file(person: Person) -> HttpResponse:
-    """All that is held about a person as JSON."""
+    """All that is held about a person as JSON; for machines, so in English whoever asks."""
     sections = person_sections(person, local_today(person.organisation))
     told = as_json(person, sections, now=timezone.now())
     answer = JsonResponse(told, json_dumps_params={"indent": 2, "ensure_ascii": False})

@@ -129,7 +129,7 @@ def test_who_saw_other_words_has_not_agreed(offered, draft, ines, omar):
 
 def test_an_offer_ends_and_a_second_yes_is_the_first(offered, omar):
     late = NOW + dt.timedelta(days=31)
-    with pytest.raises(AgreementRefused, match="stood until"):
+    with pytest.raises(AgreementRefused, match="last day of this offer"):
         yes(offered, omar, now=late)
     first = yes(offered, omar)
     assert yes(first, omar, now=late).agreed_at == NOW

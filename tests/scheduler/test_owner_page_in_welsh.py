@@ -9,7 +9,7 @@ import pytest
 from django.urls import reverse
 from django.utils import translation
 
-from customers.models import CountryProfile, Party
+from customers.models import CountryProfile, Party, ProfileRule
 from scheduler.models import Appointment, Job, TroubleReport
 from scheduler.owner_links import owner_url, revoke_link
 from scheduler.triage import SIGNS
@@ -38,6 +38,8 @@ def _clock(time_machine):
 def place():
     # A pollution line is said as the country profile writes it, so in English for England.
     wales, _ = CountryProfile.objects.get_or_create(code="wales", defaults={"name": "Wales"})
+    # A rule is named as its source names itself: that, too, is English.
+    ProfileRule.objects.filter(profile=wales, key="record_years").delete()
     firm = make_organisation(name="Cwmni", phone="01632 960 111", profile=wales)
     return make_premises(firm, name="Melin")
 
@@ -88,7 +90,7 @@ def test_the_whole_page_is_welsh(client, url, offered):
     assert "Peidiwch â chodi'r clawr" in page.content.decode().replace("&#x27;", "'")
 
 
-@pytest.mark.parametrize("page", ["owner_trouble", "owner_sale"])
+@pytest.mark.parametrize("page", ["owner_trouble", "owner_sale", "owner_check", "owner_mine"])
 @pytest.mark.parametrize("send", [False, True])
 def test_forms_and_their_errors_are_welsh(client, url, page, send):
     token = url.strip("/").split("/")[-1]
@@ -172,3 +174,58 @@ def test_the_office_sets_what_a_person_reads(client, omar):
     client.post(address, {"name": "Omar", "language": "en-gb", "opened": ""})
     omar.refresh_from_db()
     assert omar.language == "en-gb"
+
+
+@pytest.mark.parametrize("wanted", ["yes", "no"])
+def test_reminders_of_the_look_round_are_answered_in_welsh(client, url, wanted):
+    token = url.strip("/").split("/")[-1]
+    address = reverse("scheduler:owner_remind", args=[token])
+    assert english_in(client.post(address, {"wanted": wanted}, follow=True)) == []
+
+
+@pytest.mark.parametrize("found", ["yes", "no"])
+def test_a_look_round_is_noted_in_welsh(client, url, system, found):
+    token = url.strip("/").split("/")[-1]
+    address = reverse("scheduler:owner_check", args=[token])
+    told = {
+        "check-system": system.public_id,
+        "check-checked_on": NOW.date().isoformat(),
+        "check-all_well": found,
+    }
+    assert english_in(client.post(address, told, follow=True)) == []
+    assert english_in(client.get(address)) == []
+
+
+def test_what_is_held_is_named_in_welsh_and_the_file_stays_english(client, url, omar):
+    token = url.strip("/").split("/")[-1]
+    page = client.get(reverse("scheduler:owner_mine", args=[token])).content.decode()
+    assert "<dt>Enw</dt><dd>Omar</dd>" in re.sub(r">\s+<", "><", page)
+    assert "<dd>Perchennog</dd>" in page
+    held = client.get(reverse("scheduler:owner_mine_file", args=[token])).json()["held"]
+    assert held["places"][0]["as"] == "Owner"
+
+
+def test_a_forbidden_outlet_is_told_in_welsh(client, url, place):
+    rules = ProfileRule.objects.filter(key="no_septic_to_watercourse")
+    rules.filter(profile=place.organisation.profile).delete()
+    rules.create(
+        profile=place.organisation.profile,
+        key="no_septic_to_watercourse",
+        value=True,
+        source="Rheol",
+        valid_from=dt.date(2024, 1, 1),
+        standing="check",
+    )
+    System.objects.update(kind="septic_tank", discharge="watercourse")
+    page = client.get(url)
+    assert "Mae tanc septig yn gollwng i gwrs dŵr." in page.content.decode()
+    assert english_in(page) == []
+
+
+def test_a_sale_refused_is_refused_in_welsh(client, url):
+    token = url.strip("/").split("/")[-1]
+    address = reverse("scheduler:owner_sale", args=[token])
+    for day in ("1850-01-01", "1999-01-01", "never"):
+        page = client.post(address, {"completes_on": day, "buyer_email": "nobody"})
+        assert page.status_code == 422
+        assert english_in(page) == []

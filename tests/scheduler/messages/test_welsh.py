@@ -11,7 +11,6 @@ from django.utils import translation
 
 from customers.models import Person
 from scheduler.messages import telling
-from scheduler.messages.compose import TERMS
 from scheduler.messages.ladder import plan_reminders
 from scheduler.messages.outbox import letter_of
 from scheduler.messages.own_ladder import OwnWords, set_step
@@ -28,8 +27,7 @@ from tests.scheduler.messages.visits import (
     make_visit,
 )
 
-# What states the terms of an agreement is in the language of the agreement.
-OWNERS = [name for name in TEMPLATES if name not in CREWS and not name.startswith(TERMS)]
+OWNERS = [name for name in TEMPLATES if name not in CREWS]
 WELSH_FACTS = {
     **FACTS,
     "work": "gwagio'r tanc septig",
@@ -43,6 +41,11 @@ WELSH_FACTS = {
     "taken": "2,700 litr",
     "next_due": "Dydd Sul 18 Mehefin 2028",
     "completed": "Dydd Gwener 18 Mehefin 2027",
+    "begins": "Dydd Iau 1 Gorffennaf 2027",
+    "ends": "Dydd Gwener 30 Mehefin 2028",
+    "new_ends": "Dydd Sadwrn 30 Mehefin 2029",
+    "until": "Dydd Iau 1 Gorffennaf 2027",
+    "cancel_by": "Dydd Mercher 14 Gorffennaf 2027",
 }
 ENGLISH_WORDS = re.compile(
     r"\b(the|we|you|your|our|and|please|will|of|for|with|that|this|ring|is|are|not|from)\b",
