@@ -23,6 +23,8 @@ from .blocks import (
 from .cautions import LOCAL_CODES, OWNER
 from .typesetting import typeset
 
+COVER_PHOTO_MM = 80
+
 
 @dataclass(frozen=True, kw_only=True)
 class Drawing:
@@ -37,7 +39,8 @@ class ServiceRecord:
     """Facts of one visit; every figure is written out in the reader's own units.
 
     `readings` are part, what was measured, value and how; `chambers` are label, what lay in it,
-    how much, flow and what was done; `defects` are severity and what.
+    how much, flow and what was done; `defects` are severity and what. `photo_sha256` is the digest
+    of the file that `cover_photo` was drawn from.
     """
 
     issuer: Issuer
@@ -60,11 +63,15 @@ class ServiceRecord:
     plant: tuple[tuple[str, str], ...] = ()
     defects: tuple[tuple[str, str], ...] = ()
     cover_back: bool = False
+    signed: str = ""
+    photos: str = ""
+    photo_sha256: str = ""
     notes: str = ""
     next_due: str = ""
     next_because: tuple[str, ...] = ()
     level: Drawing | None = None
     chart: Drawing | None = None
+    cover_photo: Drawing | None = None
 
 
 def service_record(told: ServiceRecord, stamp: Stamp) -> bytes:
@@ -109,6 +116,8 @@ def _visit(told: ServiceRecord) -> tuple[Block, ...]:
             ("Present", told.present),
             ("Could not be done", told.abandoned_because),
             ("Cover", cover),
+            ("Signed", told.signed),
+            ("Photographs", told.photos),
         ),
     )
 
@@ -123,7 +132,15 @@ def _found(told: ServiceRecord) -> tuple[Block, ...]:
         *_under("Plant", Facts(told.plant) if told.plant else None),
         *_under("Defects", Points(lines) if lines else None),
         *_under("Notes", Text(told.notes) if told.notes else None),
+        *_under("Cover back on", _cover_photo(told)),
     )
+
+
+def _cover_photo(told: ServiceRecord) -> Block | None:
+    if told.cover_photo is None:
+        return None
+    caption = "The cover as it was left"
+    return Picture(told.cover_photo.svg, told.cover_photo.alt, caption, COVER_PHOTO_MM)
 
 
 def _under(heading: str, *pieces: Block | None) -> list[Block]:

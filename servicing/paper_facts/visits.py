@@ -18,6 +18,7 @@ from servicing.models import Forecast, System, Visit
 from servicing.system_pictures import forecast_facts, level_facts
 
 from .people import place_words
+from .proof import cover_photo, photos_words, signed_words
 
 if TYPE_CHECKING:
     from servicing.models import Dip
@@ -29,6 +30,7 @@ def service_record_facts(visit: Visit, *, issuer: Issuer, today: dt.date) -> Ser
     """Facts of a visit with what is expected next."""
     system, units = visit.system, visit.organisation.units
     level, chart = drawings(system, today)
+    cover, digest = cover_photo(visit)
     forecast = Forecast.objects.filter(system=system).first()
     due = forecast.due_on if forecast is not None and not system.retired_on else None
     return ServiceRecord(
@@ -52,6 +54,10 @@ def service_record_facts(visit: Visit, *, issuer: Issuer, today: dt.date) -> Ser
         plant=plant(visit),
         defects=tuple((one.get_severity_display(), one.what) for one in visit.defects.all()),
         cover_back=visit.lid_back_on,
+        signed=signed_words(visit),
+        photos=photos_words(visit),
+        photo_sha256=digest,
+        cover_photo=cover,
         notes=visit.notes,
         next_due=due_words(due, today),
         next_because=tuple(forecast.reasons) if forecast is not None and due else (),

@@ -68,6 +68,14 @@ def test_a_visit_not_carried_out_is_called_that(read):
     assert "Could not be done Dog" in text
 
 
+def test_a_record_says_who_signed_and_that_photographs_are_kept(read):
+    told = make_record(signed="by Omar, on the screen, on 4 May 2026", photos="2 photographs kept")
+    text = read(service_record(told, STAMP))
+    assert "Signed by Omar, on the screen, on 4 May 2026" in text
+    assert "Photographs 2 photographs kept" in text
+    assert "Signed" not in read(service_record(make_record(), STAMP))
+
+
 def test_a_record_that_puts_another_right_names_it(read):
     stamp = STAMP.__class__(number="2026-00002", issued_on=DAY, replaces="2026-00001")
     assert "replaces number 2026-00001" in read(service_record(make_record(), stamp))
