@@ -81,8 +81,11 @@ def close_job_sheet(*, job: Job, found: VisitFound, by: User, now: dt.datetime) 
 
 
 def require_proof(job: Job, found: VisitFound) -> None:
-    """Raise VisitRefused unless the cover back on was photographed, or it is said why not."""
-    if found.abandoned_because or found.no_photo_because:
+    """Raise VisitRefused unless the cover back on was photographed, or it is said why not.
+
+    Of an abandoned job it is asked where the cover was lifted.
+    """
+    if found.no_photo_because or (found.abandoned_because and not found.cover_lifted):
         return
     if not shows_the_cover_back(job.system, found.sheet_key):
         message = "Photograph the cover back on, or say below why no photo can be taken."

@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from django.core.files.uploadedfile import UploadedFile
 
     from customers.models import User
-    from scheduler.forms.sheet_parts import JobSheet
+    from scheduler.forms.sheet_parts import AbandonSheet, JobSheet
 
 
-def keep_sheet_photos(sheet: JobSheet, *, by: User, now: dt.datetime) -> bool:
+def keep_sheet_photos(sheet: JobSheet | AbandonSheet, *, by: User, now: dt.datetime) -> bool:
     """Keep what was attached; whether all of it could be. What could not says why at its field."""
     told = sheet.visit.cleaned_data
     kept = True

@@ -75,7 +75,7 @@ def closing_refusals(found: VisitFound) -> Iterator[Refusal]:
         return
     if found.abandoned_because not in Visit.Abandoned.values:
         yield Refusal("abandoned_because", "Choose one of the reasons.")
-    elif found.abandoned_because not in COVER_UNTOUCHED and not found.lid_back_on:
+    elif cover_may_be_off(found):
         yield Refusal(
             "lid_back_on",
             "The cover is not said to be back on. Guard the opening, ring in, then confirm.",
@@ -85,6 +85,17 @@ def closing_refusals(found: VisitFound) -> Iterator[Refusal]:
         yield Refusal(
             "abandoned_because", "Something was taken out: record it as a visit, not abandoned."
         )
+
+
+def cover_may_be_off(found: VisitFound) -> bool:
+    """Whether work was abandoned with a cover that was lifted and is not said to be back on.
+
+    Where nobody said whether it was lifted, the reason tells.
+    """
+    lifted = found.cover_lifted
+    if lifted is None:
+        lifted = found.abandoned_because not in COVER_UNTOUCHED
+    return lifted and not found.lid_back_on
 
 
 def dip_refusals(system: System, found: VisitFound) -> Iterator[Refusal]:

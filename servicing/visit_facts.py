@@ -95,7 +95,7 @@ class VisitFound:
     """One visit as told by whoever made it.
 
     `sheet_key` names the sheet: the same key twice is the same visit. `tanker_litres` is what
-    the tanker holds, where known. `sure` says that unlikely figures were looked at again.
+    the tanker holds, where known. `cover_lifted` is asked of what was abandoned alone. `sure` says that unlikely figures were looked at again.
     """
 
     visited_on: dt.date
@@ -108,6 +108,7 @@ class VisitFound:
     ground: str = ""
     who_was_present: str = ""
     abandoned_because: str = ""
+    cover_lifted: bool | None = None
     cautions_read: bool = False
     cautions_read_at: dt.datetime | None = None
     no_photo_because: str = ""

@@ -46,6 +46,22 @@ def clock(label: str) -> forms.TimeField:
     )
 
 
+def photo(label: str, help_text: str = "") -> forms.FileField:
+    """A photograph; on a telephone this opens the camera."""
+    widget = forms.FileInput(attrs={"accept": "image/*", "capture": "environment"})
+    return forms.FileField(label=label, required=False, help_text=help_text, widget=widget)
+
+
+def no_photo_reason() -> forms.CharField:
+    """Why the cover back on could not be photographed."""
+    return forms.CharField(
+        label="No photo can be taken, because",
+        max_length=200,
+        required=False,
+        help_text="Only when no camera works. The office sees this.",
+    )
+
+
 class ClosingForm(forms.Form):
     """What every sheet says, whether the work was done or not."""
 
@@ -88,6 +104,12 @@ class AbandonForm(ClosingForm):
         choices=[("", "Choose a reason"), *Visit.Abandoned.choices],
         error_messages={"required": "Choose the reason."},
     )
-    lid_back_on = forms.BooleanField(
-        label="The cover is back on and fastened, or was never touched", required=False
+    cover_lifted = forms.ChoiceField(
+        label="Was the cover lifted?",
+        choices=[("no", "No, it was never touched"), ("yes", "Yes, it was lifted")],
+        widget=forms.RadioSelect,
+        error_messages={"required": "Say whether the cover was lifted."},
     )
+    lid_back_on = forms.BooleanField(label="The cover is back on and fastened", required=False)
+    photo_lid_back = photo("Photo of the cover back on")
+    no_photo_because = no_photo_reason()

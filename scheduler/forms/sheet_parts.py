@@ -212,9 +212,12 @@ class AbandonSheet:
         job: Job,
         initial: Mapping[str, Any] | None = None,
         data: QueryDict | None = None,
+        files: MultiValueDict[str, UploadedFile[Any]] | None = None,
     ) -> None:
         self.job = job
-        self.visit = AbandonForm(data, initial={"sheet_key": uuid.uuid4(), **(initial or {})})
+        self.visit = AbandonForm(
+            data, files, initial={"sheet_key": uuid.uuid4(), **(initial or {})}
+        )
         self.asks_to_confirm = False
 
     @property
@@ -232,7 +235,9 @@ class AbandonSheet:
         return VisitFound(
             **closing_facts(self.visit, self.job),
             abandoned_because=told["abandoned_because"],
+            cover_lifted=told["cover_lifted"] == "yes",
             lid_back_on=told["lid_back_on"],
+            no_photo_because=told["no_photo_because"],
             tanker_litres=tanker_litres,
         )
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from django import forms
 
+from scheduler.forms.sheet_fields import no_photo_reason, photo
 from servicing.models import Visit, VisitPhoto
 
 MOST_OF_SIGNATURE = 20_000
@@ -17,12 +18,6 @@ POINT = re.compile(r"(\d+) (\d+)")
 LEAST_POINTS = 8
 LEAST_WIDTH = 40
 PHOTO_FIELDS = {f"photo_{kind}": kind for kind in VisitPhoto.Kind.values}
-
-
-def photo(label: str, help_text: str = "") -> forms.FileField:
-    """A photograph; on a telephone this opens the camera."""
-    widget = forms.FileInput(attrs={"accept": "image/*", "capture": "environment"})
-    return forms.FileField(label=label, required=False, help_text=help_text, widget=widget)
 
 
 def is_blank(strokes: str) -> bool:
@@ -41,12 +36,7 @@ class ProofForm(forms.Form):
     photo_lid_before = photo("Photo of the cover before it moves")
     photo_found = photo("Photo of what was found")
     photo_lid_back = photo("Photo of the cover back on")
-    no_photo_because = forms.CharField(
-        label="No photo can be taken, because",
-        max_length=200,
-        required=False,
-        help_text="Only when no camera works. The office sees this.",
-    )
+    no_photo_because = no_photo_reason()
     signed_how = forms.ChoiceField(
         label="Signed by",
         choices=[

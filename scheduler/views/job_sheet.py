@@ -71,7 +71,7 @@ def job_sheet_abandon(request: HttpRequest, public_id: uuid.UUID) -> HttpRespons
     """Take the short sheet of a job that could not be done."""
     job = visible_job(request, public_id)
     require_visit(request.user, job)
-    sheet = AbandonSheet(job=job, data=request.POST)
+    sheet = AbandonSheet(job=job, data=request.POST, files=request.FILES)
     return close_with(request, job, sheet) or sheet_page(request, job, abandon=sheet)
 
 
@@ -138,7 +138,7 @@ def close_with(
     if not sheet.is_valid():
         return None
     user: User = request.user  # type: ignore[assignment]
-    if isinstance(sheet, JobSheet) and not keep_sheet_photos(sheet, by=user, now=timezone.now()):
+    if not keep_sheet_photos(sheet, by=user, now=timezone.now()):
         return None
     stop = crew_sheets.stop_of(job, require_visit(user, job))
     litres = stop.round.tanker.capacity_litres if stop else None

@@ -88,6 +88,7 @@ def leave_second(page):
     press_there(page, "Beck Cottage")
     page.click("summary:has-text('It could not be done')")
     page.select_option("[name=left-undone-abandoned_because]", "locked_gate")
+    page.check("[name=left-undone-cover_lifted][value=no]")
     page.click("button:has-text('Record that it was not done')")
     kept(page)
 

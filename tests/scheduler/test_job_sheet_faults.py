@@ -161,6 +161,7 @@ def test_a_job_that_could_not_be_done_is_closed_with_its_reason(client, job, tes
         "left-undone-sheet_key": str(uuid.uuid4()),
         "left-undone-visited_on": TODAY.isoformat(),
         "left-undone-abandoned_because": "locked_gate",
+        "left-undone-cover_lifted": "no",
     }
     response = post(client, tess, job, told, "job_sheet_abandon")
     job.refresh_from_db()

@@ -152,6 +152,22 @@ self.crewCheck = (() => {
     }
   };
 
+  // As servicing/visit_checks.py and scheduler/job_sheets.py: a cover that was lifted goes back on.
+  const undoneFaults = (form, errors, photos) => {
+    const own = (name) => `left-undone-${name}`;
+    if (value(form, own("cover_lifted")) !== "yes") {
+      return false;
+    }
+    if (!photos.some((photo) => photo.kind === "lid_back") && !value(form, own("no_photo_because")).trim()) {
+      add(errors, own("photo_lid_back"), "Photograph the cover back on, or say below why no photo can be taken.");
+    }
+    const off = !form.elements[own("lid_back_on")].checked;
+    if (off && !form.elements[own("sure")].checked) {
+      add(errors, own("lid_back_on"), "The cover is not said to be back on. Guard the opening, ring in, then confirm.");
+    }
+    return off;
+  };
+
   const faultsOf = (form, photos, job) => {
     const errors = {};
     plainFaults(form, errors);
@@ -164,6 +180,9 @@ self.crewCheck = (() => {
       if (strange && !form.elements.sure.checked) {
         add(errors, "volume_removed", strange);
       }
+    }
+    if (form.hasAttribute("data-crew-abandon")) {
+      confirm = undoneFaults(form, errors, photos);
     }
     return { errors, confirm };
   };

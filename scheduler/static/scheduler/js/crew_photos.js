@@ -3,14 +3,15 @@
 
 (() => {
   const { crew, crewStore: store } = self;
-  const form = document.querySelector("form[data-crew-sheet]");
-  if (!form || !store) {
+  const forms = document.querySelectorAll("form[data-crew-sheet], form[data-crew-abandon]");
+  if (!forms.length || !store) {
     return;
   }
   const LONGEST = 1600;
   const QUALITY = 0.8;
   const MOST_BYTES = 20 * 1024 * 1024;
-  const sheetKey = () => form.elements.sheet_key.value;
+  const named = (box, name) => box.closest("form").querySelector(`[name$=${name}]`);
+  const sheetKey = (box) => named(box, "sheet_key").value;
   const shown = new Map();
 
   class NoPhoto extends Error {}
@@ -77,7 +78,7 @@
 
   const goWithout = (box, photo) => {
     say(box, "");
-    const reason = form.elements.no_photo_because;
+    const reason = named(box, "no_photo_because");
     if (photo.kind === "lid_back" && !reason.value) {
       reason.value = "The telephone's storage was full";
       reason.dispatchEvent(new Event("input", { bubbles: true }));
@@ -102,7 +103,7 @@
     await keep(box, {
       key: crypto.randomUUID(),
       user: crew.user,
-      sheetKey: sheetKey(),
+      sheetKey: sheetKey(box),
       kind: box.dataset.photo,
       takenAt: new Date().toISOString(),
       bytes,
@@ -126,8 +127,8 @@
   };
 
   const show = async () => {
-    const photos = await store.photosOfSheet(sheetKey());
-    document.querySelectorAll("[data-photo]").forEach((box) => {
+    document.querySelectorAll("[data-photo]").forEach(async (box) => {
+      const photos = await store.photosOfSheet(sheetKey(box));
       const own = photos.filter((photo) => photo.kind === box.dataset.photo);
       box.querySelector("[data-photo-list]").replaceChildren(...own.map((photo, index) => line(photo, index + 1)));
       box.dataset.count = String(own.length);
@@ -138,6 +139,6 @@
     const input = box.querySelector("input[type=file]");
     input.addEventListener("change", () => take(box, input));
   });
-  form.addEventListener("sheet-filled", show);
+  forms.forEach((form) => form.addEventListener("sheet-filled", show));
   show();
 })();
