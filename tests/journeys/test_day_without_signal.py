@@ -117,7 +117,7 @@ def test_a_day_without_signal_is_at_the_office_in_the_evening(day, phone, page, 
     leave_second(page)
     do_third(page)
     page.goto(reverse("scheduler:today"))
-    assert page.get_by_text("7 entries and 4 photos on this telephone").is_visible()
+    page.get_by_text("7 entries and 4 photos on this telephone").wait_for()
     assert not Visit.objects.exists()
     phone.set_offline(False)
     all_sent(page)
