@@ -20,7 +20,7 @@ ROWS_AT_ONCE = 500
 COLUMNS = (
     "reference", "kind", "make_and_model", "serial_number", "installed_on", "volume",
     "last_emptied_on", "last_serviced_on", "chambers", "discharge", "registration", "bedrooms",
-    "design_population", "persons", "use", "weeks_per_year", "guest_nights", "premises_name", "address", "town",
+    "design_population", "persons", "use", "weeks_per_year", "premises_name", "address", "town",
     "postcode", "latitude", "longitude", "access_note", "lid_note", "owner_name", "owner_email",
     "owner_phone", "notes",
 )  # fmt: skip
@@ -74,7 +74,6 @@ def _cells(system: System) -> list[str]:
         "persons": use.persons if use else None,
         "use": use.get_use_display() if use else "",
         "weeks_per_year": use.weeks_per_year if use else None,
-        "guest_nights": use.guest_nights if use else None,
         "premises_name": place.name,
         "address": place.address.replace("\n", ", "),
         "town": place.town,

@@ -39,6 +39,8 @@ def settings_of(organisation, **fields):
         "accepted_risk": "10",
         "horizon_days": "90",
         "dates_by": "risk",
+        "tip_tolerance_percent": "10",
+        "stick_notch_mm": "100",
         **fields,
     }
 

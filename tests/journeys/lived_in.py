@@ -20,6 +20,7 @@ from django.utils import timezone
 
 from customers.local_days import at_local, local_today, zone_of
 from customers.models import Agreement, Membership, Organisation, OwnerLink, Party, User
+from customers.sales import ask_sale
 from scheduler import booking, day_again, demo, round_plans, rounds, tasks
 from scheduler.deliveries import Told, take_delivery
 from scheduler.messages.consent import leave_token
@@ -58,8 +59,13 @@ def live_in() -> LivedIn:
     rest = break_down(tess)
     tasks.write_reminders()
     tasks.drain_outbox()
-    place = owner_address()
-    papers = give_papers_out(OwnerLink.objects.latest("pk").premises, today)
+    owner = owner_of_agreed()
+    place = owner_url(premises=owner.premises, person=owner.person)
+    papers = give_papers_out(owner.premises, today)
+    ask_sale(
+        link=OwnerLink.objects.get(premises=owner.premises, person=owner.person),
+        facts={"completes_on": today + dt.timedelta(days=60), "buyer_name": "Wren Alder"},
+    )
     advice = ask_as_owner(place)
     calendar_for(Crew.objects.filter(organisation__slug="brindle-vale").earliest("pk"))
     larkholt = Organisation.objects.get(slug="larkholt")
@@ -168,13 +174,12 @@ def begun(*forms: BaseForm) -> dict[str, str]:
     return {field.html_name: field.value() or "" for form in forms for field in form}
 
 
-def owner_address() -> str:
-    """The link of an owner whose visit is agreed."""
+def owner_of_agreed() -> Party:
+    """The owner of a place where a visit is agreed."""
     last = Round.objects.filter(accepted_at__isnull=False).latest("day")
     agreed = last.stops.filter(job__system__premises__parties__role="owner")
     premises = agreed.earliest("pk").job.system.premises
-    owner = Party.objects.filter(premises=premises, role="owner").earliest("pk")
-    return owner_url(premises=premises, person=owner.person)
+    return Party.objects.filter(premises=premises, role="owner").earliest("pk")
 
 
 def offered(today: dt.date) -> str:
@@ -193,10 +198,14 @@ def offered(today: dt.date) -> str:
 
 
 def owners_agreements() -> list[str]:
-    """An owner's page of an agreement that is offered, and of one that may be cancelled."""
+    """An owner's page of an agreement offered, of one to cancel, and of one that renews itself."""
     ours = Agreement.objects.filter(organisation__slug="larkholt", payer__isnull=False)
     today = timezone.localdate()
-    chosen = [ours.filter(state="offered").earliest("pk"), ours.cancellable(today).earliest("pk")]
+    settled = ours.renewing().current(today).exclude(cancel_by__gte=today)
+    chosen = [
+        rows.earliest("pk")
+        for rows in (ours.filter(state="offered"), ours.cancellable(today), settled)
+    ]
     return [
         f"{owner_url(premises=one.premises, person=one.payer)}agreements/{one.public_id}/"
         for one in chosen
@@ -215,7 +224,10 @@ def agreements_to_settle() -> list[str]:
         "customers:agreement_notice": ours.held(),
         "customers:agreement_price": ours.renewing(),
     }
-    return [reverse(name, args=[rows.earliest("pk").public_id]) for name, rows in pages.items()]
+    running = ours.renewing().current(today).earliest("pk")
+    papers = reverse("servicing:papers", args=[running.premises.public_id])
+    settled = [(name, rows.earliest("pk")) for name, rows in pages.items()]
+    return [papers, *(reverse(name, args=[one.public_id]) for name, one in settled)]
 
 
 def messages_to_settle() -> list[str]:

@@ -38,6 +38,8 @@ NOT_BY_LINK = {
     "scheduler:feed": "subscribed to by a calendar program",
     "servicing:lids": "fetched by the map, as JSON",
     "servicing:import_progress": "fetched by the page, as JSON",
+    "scheduler:owner_photo": "no photo at a link's place: tests/scheduler/test_owner_proofs.py",
+    "scheduler:letters_gather": "every letter there is gathered: tests/scheduler/test_papers.py",
     "scheduler:reply_settle": "only for an answer by mail: tests/scheduler/messages",
     "scheduler:stop_load": "no job there takes several visits: tests/scheduler/test_job_visits.py",
     "password_reset_confirm": "by mail: tests/customers/test_sign_in.py",

@@ -214,7 +214,7 @@ def ask_for_friday(page, post):
     """Omar cannot on Thursday."""
     (offer,) = post.to("omar@home.example")
     page.goto(link_of(offer))
-    assert "We could come on Thursday 4 March" in words(page)
+    assert "We could come on this day: Thursday 4 March" in words(page)
     page.click("summary:has-text('Ask for another day')")
     page.get_by_label("A day that suits you").fill(FRIDAY.isoformat())
     press(page, "Ask for these days")

@@ -152,7 +152,7 @@ def test_the_activity_kept_with_a_place_stands_on_its_notes(system, ines):
     [
         ({}, 2),
         ({"words": "2026-00001"}, 1),
-        ({"words": "2"}, 1),
+        ({"words": "00002"}, 1),
         ({"kind": "job_sheet"}, 1),
         ({"kind": "season_ticket"}, 0),
         ({"state": "replaced"}, 0),
