@@ -52,7 +52,7 @@ def loads(request: HttpRequest) -> HttpResponse:
         "told": form.cleaned_data if form.is_valid() else {},
         "books": books,
         "sums": sums_of(books),
-        "may_correct": access.may(request.user, Tip.changed_by, organisation_of(request)),
+        "may_correct": access.may(request.user, "visit", organisation_of(request)),
         "place": "rounds",
         "query": request.GET.urlencode(),
     }
