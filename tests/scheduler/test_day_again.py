@@ -192,7 +192,7 @@ def test_a_crew_that_moved_on_meanwhile_is_not_overruled(office, planner, tanker
 
 
 def test_a_works_that_shuts_takes_no_load(office, planner, tankers):
-    other = make_works(office, latitude=52.7, longitude=-2.7)
+    other = make_works(office, latitude=52.3, longitude=-3.3)  # farther than any place made
     accepted_day(office, planner, tankers[:1], [owned_job(office) for _ in range(2)])
     used = set(Stop.objects.filter(kind="tip").values_list("works", flat=True))
     assert other.pk not in used
